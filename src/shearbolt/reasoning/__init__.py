@@ -1,1 +1,1 @@
-"""TODO."""
+"""Conclusions from what the book holds: pure functions over plain values, no data access."""

@@ -1,0 +1,222 @@
+"""The typed JSON documents, version 1, and the use cases that give them.
+
+Rules for all documents: a field that is not known is null, never left out; times are ISO 8601 UTC
+with microseconds; numbers carry their unit in the key or beside them and stay metric; new fields
+may be added. Beside each time of a recording stands the same moment in seconds from the first
+frame of that recording (negative before it), known even where the time is not: `at_s` beside `at`,
+and for any other time the key with `_at_s` after it (`start_at_s`, `end_latest_at_s`,
+`first_seen_at_s`). Dates that rest on no recording (a repair's `date`, an `as_of`, the last visit
+in the yard) have none. `shearbolt.app.schemas` makes the published JSON Schema from these types.
+
+The command line calls one function of `shearbolt.app.use_cases` a command. `book` is the book's
+folder (created when missing), `which` an identifier or a name, `wording` always a `Wording` by
+keyword (left out below), `progress` a `Progress` by keyword. Each raises ShearboltError.
+
+| command | function of `use_cases` | document |
+| --- | --- | --- |
+| add | add_recordings(book, files, *, machine, start_us, hours, columns, progress) | AddDocument |
+| note | note(book, asked: NoteAsked) | NoteDocument |
+| yard | yard(book) | YardDocument |
+| machine | machine(book, which) | MachineDocument |
+| visit | visit(book, which) | VisitDocument |
+| faults | faults(book, *, machine, visit, everything) | FaultsDocument |
+| fault | fault(book, which) | FaultDocument |
+| signals | signals(book, asked: SignalsAsked, *, with_samples, progress) | SignalsDocument |
+| tells | tells(book, which) | TellsDocument |
+| export | export_machine(book, which, folder, *, progress) | ExportDocument |
+| import-book | import_book(book, folder, *, progress) | ImportBookDocument |
+| backup | backup(book, target, *, progress) | BackupDocument |
+| check | check(book, *, progress) | CheckDocument |
+| repair add | repair_add(book, *, machine, faults, hours, date_us, text) | RepairDocument |
+| rename | rename_machine(book, which, new_name) | RenameDocument |
+| own signal add | own_signal_add(book, rows_file, *, tried_on) | OwnSignalsDocument |
+| own signal try | own_signal_try(book, rows_file, *, tried_on) | OwnSignalsDocument |
+| own signal list | own_signal_list(book) | OwnSignalsDocument |
+| own code add | own_code_add(book, asked: OwnCodeAsked) | OwnCodesDocument |
+| own code list | own_code_list(book) | OwnCodesDocument |
+| demo | demo(book, folder, *, progress) | DemoDocument |
+
+The exact types stand in `shearbolt.cli.door.UseCases`. Files and folders come as the person typed
+them; a file that cannot be brought in goes to `refused` rather than being raised, so that the
+others are still taken. Instants are microseconds since 1970 UTC.
+"""
+
+from __future__ import annotations
+
+from shearbolt.app.documents.asking import (
+    PLAIN_WORDING,
+    NoteAsked,
+    OwnCodeAsked,
+    Progress,
+    SignalsAsked,
+    Units,
+    Wording,
+    no_progress,
+)
+from shearbolt.app.documents.fault import (
+    Advice,
+    Check,
+    Counts,
+    Evidence,
+    Fault,
+    FaultDocument,
+    FaultsDocument,
+    Followup,
+    FreezeFrame,
+    FrozenValue,
+    LampWithoutCode,
+    MachineFaults,
+    Repair,
+    Setting,
+    Spell,
+    Suspect,
+    Term,
+    Trend,
+)
+from shearbolt.app.documents.machine import (
+    ControllerManner,
+    FaultBrief,
+    GroupManner,
+    MachineDocument,
+    NotPossible,
+    Reading,
+    TellsDocument,
+    VisitBrief,
+    YardDocument,
+    YardMachine,
+)
+from shearbolt.app.documents.record import (
+    BackupDocument,
+    CheckDocument,
+    DemoDocument,
+    ErrorDocument,
+    ExportDocument,
+    FileWritten,
+    ImportBookDocument,
+    LookedAt,
+    NoteDocument,
+    OwnCode,
+    OwnCodesDocument,
+    OwnSignal,
+    OwnSignalsDocument,
+    Problem,
+    RenameDocument,
+    RepairDocument,
+    Sample,
+    Signal,
+    SignalsDocument,
+)
+from shearbolt.app.documents.values import Happening, Lamps, NotRead, ReasonCount, Refused
+from shearbolt.app.documents.visit import (
+    AddDocument,
+    Answer,
+    AnswerValue,
+    Box,
+    Clear,
+    Controller,
+    Group,
+    NoteWritten,
+    OtherId,
+    Transport,
+    Visit,
+    VisitDocument,
+)
+
+DOCUMENTS: dict[str, type] = {
+    "add": AddDocument,
+    "backup": BackupDocument,
+    "check": CheckDocument,
+    "demo": DemoDocument,
+    "error": ErrorDocument,
+    "export": ExportDocument,
+    "fault": FaultDocument,
+    "faults": FaultsDocument,
+    "import-book": ImportBookDocument,
+    "machine": MachineDocument,
+    "note": NoteDocument,
+    "own-codes": OwnCodesDocument,
+    "own-signals": OwnSignalsDocument,
+    "rename": RenameDocument,
+    "repair": RepairDocument,
+    "signals": SignalsDocument,
+    "tells": TellsDocument,
+    "visit": VisitDocument,
+    "yard": YardDocument,
+}
+"""Every document, by the middle of its `schema` ('shearbolt/NAME/1')."""
+
+__all__ = [
+    "DOCUMENTS",
+    "PLAIN_WORDING",
+    "AddDocument",
+    "Advice",
+    "Answer",
+    "AnswerValue",
+    "BackupDocument",
+    "Box",
+    "Check",
+    "CheckDocument",
+    "Clear",
+    "Controller",
+    "ControllerManner",
+    "Counts",
+    "DemoDocument",
+    "ErrorDocument",
+    "Evidence",
+    "ExportDocument",
+    "Fault",
+    "FaultBrief",
+    "FaultDocument",
+    "FaultsDocument",
+    "FileWritten",
+    "Followup",
+    "FreezeFrame",
+    "FrozenValue",
+    "Group",
+    "GroupManner",
+    "Happening",
+    "ImportBookDocument",
+    "LampWithoutCode",
+    "Lamps",
+    "LookedAt",
+    "MachineDocument",
+    "MachineFaults",
+    "NotPossible",
+    "NotRead",
+    "NoteAsked",
+    "NoteDocument",
+    "NoteWritten",
+    "OtherId",
+    "OwnCode",
+    "OwnCodeAsked",
+    "OwnCodesDocument",
+    "OwnSignal",
+    "OwnSignalsDocument",
+    "Problem",
+    "Progress",
+    "Reading",
+    "ReasonCount",
+    "Refused",
+    "RenameDocument",
+    "Repair",
+    "RepairDocument",
+    "Sample",
+    "Setting",
+    "Signal",
+    "SignalsAsked",
+    "SignalsDocument",
+    "Spell",
+    "Suspect",
+    "TellsDocument",
+    "Term",
+    "Transport",
+    "Trend",
+    "Units",
+    "Visit",
+    "VisitBrief",
+    "VisitDocument",
+    "Wording",
+    "YardDocument",
+    "YardMachine",
+    "no_progress",
+]

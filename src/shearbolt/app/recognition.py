@@ -1,0 +1,256 @@
+"""Which machine is it? By VIN, by the NAMEs of its controllers, or by what the person says.
+
+Pure: what a recording told and what the book knows come in, a judgement comes out. An implement
+is a machine of its own on whichever tractor's bus it is heard; a controller is a place, and a new
+box in a known place is told as a swap.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from shearbolt.app.wording import keep
+from shearbolt.book.records import Box, Controller, Machine
+from shearbolt.model.controller import ControllerSeen, Name
+from shearbolt.model.visit import VisitContent
+
+ENGINE = 0
+"""NAME function: engine (SAE J1939, reference list of functions)."""
+AGRICULTURE = 2
+"""Industry group: agriculture and forestry."""
+NOT_A_MACHINE = frozenset({0, 127})
+"""Device classes 'non-specific' and 'not available'."""
+NO_SENDERS = frozenset({254, 255})
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What the book knows of one machine's identity."""
+
+    machine: Machine
+    controllers: tuple[Controller, ...]
+    boxes: tuple[Box, ...]
+
+    def place_of(self, box: Box) -> Controller:
+        """Return the controller that a box fills."""
+        return next(one for one in self.controllers if one.id == box.controller)
+
+    def latest_names(self) -> dict[str, Name]:
+        """Return the NAME that filled each controller last, by controller id."""
+        return {box.controller: box.name for box in self.boxes}
+
+    @property
+    def names(self) -> frozenset[Name]:
+        """All NAMEs ever heard on it."""
+        return frozenset(box.name for box in self.boxes)
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """The senders of one machine within a recording."""
+
+    senders: tuple[int, ...]
+    """Indexes into VisitContent.controllers."""
+    vin: str | None
+    implement: bool
+    doubts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Swap:
+    """A known place filled by another box than before."""
+
+    controller: str
+    before: Name
+    now: Name
+
+
+@dataclass(frozen=True, slots=True)
+class Recognised:
+    """Which machine a part is, and how that is known."""
+
+    part: Part
+    known: Known | None
+    """None: a machine the book has not met."""
+    by: tuple[str, ...]
+    doubts: tuple[str, ...]
+    swaps: tuple[Swap, ...]
+
+
+def split(content: VisitContent) -> tuple[Part, ...]:
+    """Tell the machines of one recording apart, the main one first, then implements and others.
+
+    Implements: control units in agriculture that may take any address (ISO 11783-5) and name
+    another kind of machine than the main one. Further machines: channels with an engine of their
+    own under another NAME or VIN.
+    """
+    seats = [i for i, one in enumerate(content.controllers) if one.address not in NO_SENDERS]
+    by_channel: dict[str, list[int]] = {}
+    for i in seats:
+        by_channel.setdefault(content.controllers[i].channel, []).append(i)
+    vins: dict[str, list[str]] = {}
+    for channel, _, vin in content.vins:
+        if vin not in vins.setdefault(channel, []):
+            vins[channel].append(vin)
+    engines = {
+        channel: frozenset(
+            name
+            for i in some
+            if (name := content.controllers[i].name) is not None and name.function == ENGINE
+        )
+        for channel, some in by_channel.items()
+    }
+    clusters: list[list[str]] = []
+    for channel in by_channel:
+        for cluster in clusters:
+            if not _apart(channel, cluster, engines, vins):
+                cluster.append(channel)
+                break
+        else:
+            clusters.append([channel])
+    clusters.sort(key=lambda some: -sum(len(by_channel[one]) for one in some))
+    parts: list[Part] = []
+    implements: dict[tuple[int, int, int], list[int]] = {}
+    for cluster in clusters:
+        members = [i for channel in cluster for i in by_channel[channel]]
+        own = _main_class([content.controllers[i] for i in members])
+        main: list[int] = []
+        for i in members:
+            name = content.controllers[i].name
+            if name is not None and _is_implement(name, own):
+                key = (name.device_class, name.device_class_instance, name.manufacturer_code)
+                implements.setdefault(key, []).append(i)
+            else:
+                main.append(i)
+        told = [vin for channel in cluster for vin in vins.get(channel, [])]
+        doubts = _mixed(content, cluster, told)
+        if main or told:
+            parts.append(Part(tuple(main), told[0] if told else None, False, doubts))
+    parts.extend(Part(tuple(some), None, True) for some in implements.values())
+    return tuple(parts)
+
+
+def _apart(
+    channel: str,
+    cluster: list[str],
+    engines: dict[str, frozenset[Name]],
+    vins: dict[str, list[str]],
+) -> bool:
+    """Tell whether a channel belongs to another machine than the channels of a cluster."""
+    own_vins = set(vins.get(channel, ()))
+    their_vins = {vin for one in cluster for vin in vins.get(one, ())}
+    if own_vins and their_vins:
+        return not own_vins & their_vins
+    theirs = frozenset(name for one in cluster for name in engines[one])
+    mine = engines[channel]
+    return bool(mine and theirs and not mine & theirs)
+
+
+def _mixed(content: VisitContent, cluster: list[str], told: list[str]) -> tuple[str, ...]:
+    """Note signs that frames of two machines are mixed on one channel."""
+    doubts: list[str] = []
+    if len(set(told)) > 1:
+        doubts.append(keep("two_vins", told[0], told[1]))
+    holders: dict[tuple[str, int], set[Name]] = {}
+    for claim in content.claims:
+        if claim.channel in cluster:
+            holders.setdefault((claim.channel, claim.address), set()).add(claim.name)
+    for (channel, address), names in sorted(holders.items()):
+        places = {name.place for name in names}
+        if len(names) > 1 and len(places) < len(names):
+            doubts.append(keep("two_holders", address, channel))
+    return tuple(doubts)
+
+
+def _main_class(senders: Sequence[ControllerSeen]) -> int | None:
+    """Return the device class of the machine that carries the bus: its engine's, else the most
+    common among units with fixed addresses."""
+    names = [one.name for one in senders if one.name is not None]
+    engines = [name for name in names if name.function == ENGINE]
+    for name in engines:
+        if name.device_class not in NOT_A_MACHINE:
+            return name.device_class
+    fixed = [
+        name.device_class
+        for name in names
+        if name.device_class not in NOT_A_MACHINE and not name.self_configurable
+    ]
+    return max(set(fixed), key=fixed.count) if fixed else None
+
+
+def _is_implement(name: Name, own_class: int | None) -> bool:
+    return (
+        name.industry_group == AGRICULTURE
+        and name.device_class not in NOT_A_MACHINE
+        and name.function != ENGINE
+        and (name.self_configurable or own_class is not None)
+        and name.device_class != own_class
+    )
+
+
+def recognise(
+    part: Part, content: VisitContent, fleet: Sequence[Known], given: Known | None
+) -> Recognised:
+    """Find the machine of one part of a recording."""
+    names = [name for i in part.senders if (name := content.controllers[i].name) is not None]
+    by_vin = _by_vin(part.vin, fleet)
+    by_names = _by_names(names, fleet)
+    doubts = list(part.doubts)
+    by: list[str] = []
+    known = given or by_vin or by_names
+    if given is not None:
+        by.append("given")
+        if by_vin is not None and by_vin.machine.id != given.machine.id:
+            doubts.append(keep("vin_of_other", part.vin, by_vin.machine.name, given.machine.name))
+        elif by_names is not None and by_names.machine.id != given.machine.id:
+            doubts.append(keep("names_of_other", by_names.machine.name, given.machine.name))
+    if known is not None and by_vin is not None and by_vin.machine.id == known.machine.id:
+        by.append("vin")
+        if names and known.boxes and (by_names is None or by_names.machine.id != known.machine.id):
+            doubts.append(keep("names_differ", known.machine.name))
+    if known is not None and by_names is not None and by_names.machine.id == known.machine.id:
+        by.append("names")
+        if part.vin and known.machine.vin and part.vin != known.machine.vin:
+            doubts.append(keep("vin_changed", part.vin, known.machine.vin))
+    if known is None:
+        by.append("new")
+        if not names and part.vin is None:
+            doubts.append(keep("no_identity"))
+    return Recognised(part, known, tuple(by), tuple(doubts), _swaps(names, known) if known else ())
+
+
+def _by_vin(vin: str | None, fleet: Sequence[Known]) -> Known | None:
+    if vin is None:
+        return None
+    return next((one for one in fleet if one.machine.vin == vin), None)
+
+
+def _by_names(names: Sequence[Name], fleet: Sequence[Known]) -> Known | None:
+    """Return the machine that most of these NAMEs were heard on.
+
+    At least as many of its places must be filled by a box known there as by strangers, so that
+    one unit moved over does not carry a whole machine's identity with it.
+    """
+    best: Known | None = None
+    best_score = 0
+    for one in fleet:
+        met = sum(name in one.names for name in names)
+        places = {box.name.place for box in one.boxes}
+        strangers = sum(name not in one.names and name.place in places for name in names)
+        if met > best_score and met >= strangers:
+            best, best_score = one, met
+    return best
+
+
+def _swaps(names: Sequence[Name], known: Known) -> tuple[Swap, ...]:
+    """Find places of the machine whose last box is another than the one heard now."""
+    latest = known.latest_names()
+    by_place = {one.place: one for one in known.controllers if one.place is not None}
+    swaps: list[Swap] = []
+    for name in names:
+        seat = by_place.get(name.place)
+        before = latest.get(seat.id) if seat is not None else None
+        if seat is not None and before is not None and before != name and before.box != name.box:
+            swaps.append(Swap(seat.id, before, name))
+    return tuple(swaps)

@@ -1,0 +1,164 @@
+"""The one door to the use cases: what the command line asks of `shearbolt.app`, and when."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Protocol
+
+from shearbolt.app.documents import (
+    AddDocument,
+    BackupDocument,
+    CheckDocument,
+    DemoDocument,
+    ExportDocument,
+    FaultDocument,
+    FaultsDocument,
+    ImportBookDocument,
+    MachineDocument,
+    NoteAsked,
+    NoteDocument,
+    OwnCodeAsked,
+    OwnCodesDocument,
+    OwnSignalsDocument,
+    Progress,
+    RenameDocument,
+    RepairDocument,
+    SignalsAsked,
+    SignalsDocument,
+    TellsDocument,
+    VisitDocument,
+    Wording,
+    YardDocument,
+)
+
+
+class UseCases(Protocol):
+    """The functions of `shearbolt.app.use_cases`, by their exact types.
+
+    Each raises ShearboltError with one sentence; NotInBook and Ambiguous for what `which`,
+    `machine` or `visit` name.
+    """
+
+    def add_recordings(
+        self,
+        book: Path,
+        files: Sequence[str],
+        *,
+        machine: str | None,
+        start_us: int | None,
+        hours: float | None,
+        columns: Mapping[str, str],
+        progress: Progress,
+        wording: Wording,
+    ) -> AddDocument:
+        """Bring recordings in; what cannot be taken stands in `refused`."""
+
+    def note(self, book: Path, asked: NoteAsked, *, wording: Wording) -> NoteDocument:
+        """File a note as a visit by hand; raises NoteNotUnderstood."""
+
+    def yard(self, book: Path, *, wording: Wording) -> YardDocument:
+        """Look at the fleet."""
+
+    def machine(self, book: Path, which: str, *, wording: Wording) -> MachineDocument:
+        """Look at one machine."""
+
+    def visit(self, book: Path, which: str, *, wording: Wording) -> VisitDocument:
+        """Look at one visit."""
+
+    def faults(
+        self,
+        book: Path,
+        *,
+        machine: str | None,
+        visit: str | None,
+        everything: bool,
+        wording: Wording,
+    ) -> FaultsDocument:
+        """Look at faults; `everything` includes cleared and stale ones and clean machines."""
+
+    def fault(self, book: Path, which: str, *, wording: Wording) -> FaultDocument:
+        """Look at one fault."""
+
+    def signals(
+        self,
+        book: Path,
+        asked: SignalsAsked,
+        *,
+        with_samples: bool,
+        progress: Progress,
+        wording: Wording,
+    ) -> SignalsDocument:
+        """Give samples: in a file if one is named, else in the document if `with_samples`."""
+
+    def tells(self, book: Path, which: str, *, wording: Wording) -> TellsDocument:
+        """Say what a machine tells."""
+
+    def export_machine(
+        self, book: Path, which: str, folder: str, *, progress: Progress, wording: Wording
+    ) -> ExportDocument:
+        """Write everything of a machine as one folder."""
+
+    def import_book(
+        self, book: Path, folder: str, *, progress: Progress, wording: Wording
+    ) -> ImportBookDocument:
+        """Take in an export or another book."""
+
+    def backup(
+        self, book: Path, target: str, *, progress: Progress, wording: Wording
+    ) -> BackupDocument:
+        """Copy the whole book."""
+
+    def check(self, book: Path, *, progress: Progress, wording: Wording) -> CheckDocument:
+        """Check the book's integrity."""
+
+    def repair_add(
+        self,
+        book: Path,
+        *,
+        machine: str,
+        faults: Sequence[str],
+        hours: float,
+        date_us: int | None,
+        text: str,
+        wording: Wording,
+    ) -> RepairDocument:
+        """File a repair."""
+
+    def rename_machine(
+        self, book: Path, which: str, new_name: str, *, wording: Wording
+    ) -> RenameDocument:
+        """Give a machine another name."""
+
+    def own_signal_add(
+        self, book: Path, rows_file: str, *, tried_on: str, wording: Wording
+    ) -> OwnSignalsDocument:
+        """Try rows on a visit or recording and keep them."""
+
+    def own_signal_try(
+        self, book: Path, rows_file: str, *, tried_on: str, wording: Wording
+    ) -> OwnSignalsDocument:
+        """Try rows on a visit or recording without keeping them."""
+
+    def own_signal_list(self, book: Path, *, wording: Wording) -> OwnSignalsDocument:
+        """List the owner's signals."""
+
+    def own_code_add(
+        self, book: Path, asked: OwnCodeAsked, *, wording: Wording
+    ) -> OwnCodesDocument:
+        """Keep a code text."""
+
+    def own_code_list(self, book: Path, *, wording: Wording) -> OwnCodesDocument:
+        """List the owner's code texts."""
+
+    def demo(
+        self, book: Path, folder: str, *, progress: Progress, wording: Wording
+    ) -> DemoDocument:
+        """Generate recordings in `folder`, file them and show them."""
+
+
+def use_cases() -> UseCases:
+    """Import the use cases, which takes a while: only when a command really runs."""
+    from shearbolt.app import use_cases as functions
+
+    return functions

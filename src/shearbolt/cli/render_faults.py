@@ -1,0 +1,172 @@
+"""`faults`: what is wrong with which machine, as lines for people."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from shearbolt.app.documents import Counts, Fault, FaultsDocument, LampWithoutCode, MachineFaults
+from shearbolt.app.documents import Repair as RepairEntry
+from shearbolt.cli import phrases
+from shearbolt.cli.look import Look
+from shearbolt.cli.page import Page
+
+
+def render_faults(document: FaultsDocument, look: Look) -> list[str]:
+    """Show every machine with its faults, one short paragraph a fault."""
+    page = Page(look)
+    machines = document["machines"]
+    if not any(one["faults"] or one["lamp_without_code"] for one in machines):
+        page.text("No faults to show.")
+        page.text(
+            "That is what the book holds; a controller that was not heard may still have some."
+        )
+        page.more("shearbolt faults --all  (cleared and old ones too)", "shearbolt yard")
+        return page.lines
+    first = None
+    for machine in machines:
+        page.blank()
+        machine_heading(page, machine)
+        for fault in machine["faults"]:
+            fault_lines(page, fault, machine["faults"])
+            first = first or fault["fault"]
+        for lamp in machine["lamp_without_code"]:
+            lamp_lines(page, lamp)
+    page.more(
+        *([f"shearbolt fault {first}  (spells, counts and freeze frames)"] if first else []),
+        f"shearbolt machine {machines[0]['machine']}",
+    )
+    return page.lines
+
+
+def machine_heading(page: Page, machine: MachineFaults) -> None:
+    """Set the machine's name, what it may do where that is known, and how many faults."""
+    page.title(machine["machine_name"])
+    active = sum(fault["state"] == "active" for fault in machine["faults"])
+    parts = [phrases.many(len(machine["faults"]), "fault")]
+    if active:
+        parts.append(f"{active} active")
+    if machine["advice"] is not None:
+        as_of = f" (as of {phrases.when(machine['as_of'], page.look)})" if machine["as_of"] else ""
+        parts.insert(0, phrases.ADVICE[machine["advice"]] + as_of)
+    page.line([*parts, f"machine {machine['machine']}"], indent=2)
+
+
+def fault_lines(page: Page, fault: Fault, others: Sequence[Fault] = (), indent: int = 2) -> None:
+    """Set one fault: words, then numbers, then codes."""
+    look = page.look
+    page.blank()
+    page.text(fault_words(fault), indent, hang=2)
+    page.line(
+        [
+            state_words(fault["state"], fault["stale"]),
+            spell_words(fault, look),
+            count_words(fault["counts"]),
+            *phrases.lamps_lit(fault["lamps"]),
+        ],
+        indent + 4,
+    )
+    if fault["advice"] is not None:
+        page.text(
+            f"{phrases.ADVICE[fault['advice']['class']]}: {fault['advice']['words']}", indent + 4
+        )
+    if fault["root"] is not None:
+        page.text(f"Follows from {_named(fault['root'], others)}.", indent + 4)
+    page.line(
+        [sender_words(fault), code_words(fault), f"fault {fault['fault']}"], indent + 4, " · "
+    )
+
+
+def _named(root: str, others: Sequence[Fault]) -> str:
+    for one in others:
+        if one["fault"] == root:
+            return f"'{one['text']}' (fault {root})"
+    return f"fault {root}"
+
+
+def fault_words(fault: Fault) -> str:
+    """Name a fault; the owner's own words beside ours."""
+    text = fault["text"]
+    if fault["own_text"] and fault["own_text"] != text:
+        text = f"{text} [own text: {fault['own_text']}]"
+    return text
+
+
+def state_words(state: str, stale: bool) -> str:
+    """Say how a fault stands."""
+    words = phrases.sentence(phrases.STATES[state]).rstrip(".")
+    return words + (" (an old memory only)" if stale else "")
+
+
+def spell_words(fault: Fault, look: Look) -> str:
+    """Say how many spells there were and when the last one was."""
+    spells = fault["spells"]
+    if spells:
+        last = spells[-1]
+        time = phrases.span(last["start"], last["end"], look, last["start_at_s"], last["end_at_s"])
+        if len(spells) == 1:
+            return f"1 spell, {time}"
+        return f"{len(spells):,} spells, the last {time}"
+    if fault["last_seen"] is not None or fault["last_seen_at_s"] is not None:
+        return f"last listed {phrases.when(fault['last_seen'], look, fault['last_seen_at_s'])}"
+    return ""
+
+
+def count_words(counts: Sequence[Counts]) -> str:
+    """Say the last occurrence count that was a number."""
+    for one in reversed(counts):
+        if one["last"] is not None:
+            least = "at least " if one["at_least"] else ""
+            return f"counted {least}{phrases.many(one['last'], 'time')}"
+    return ""
+
+
+def sender_words(fault: Fault) -> str:
+    """Say who reports a fault: in words, and its address."""
+    if fault["address"] is None:
+        return fault["controller_text"] or ""
+    if fault["controller_text"]:
+        return f"{fault['controller_text']} (address {fault['address']})"
+    return f"address {fault['address']}"
+
+
+def code_words(fault: Fault) -> str:
+    """Write the code as its numbers, and what sort of code it is where that is not plain."""
+    code = phrases.code(fault["spn"], fault["fmi"], fault["code"], fault["spn_candidates"])
+    if fault["kind"] == "symptom":
+        return "symptom"
+    if fault["kind"] == "hand":
+        return f"{code} by hand".strip()
+    return code
+
+
+def lamp_lines(page: Page, lamp: LampWithoutCode, indent: int = 2) -> None:
+    """Set a lamp that no listed fault explains."""
+    lit = phrases.lamps_lit(lamp["lamps"]) or ["a lamp lit"]
+    time = phrases.span(lamp["start"], lamp["end"], page.look, lamp["start_at_s"], lamp["end_at_s"])
+    page.blank()
+    page.text(phrases.sentence(f"{', '.join(lit)}, without a code"), indent, hang=2)
+    page.line([time, f"address {lamp['address']}", f"visit {lamp['visit']}"], indent + 4, " · ")
+
+
+def repair_lines(page: Page, repairs: Sequence[RepairEntry]) -> None:
+    """Set the repairs, in order."""
+    for repair in repairs:
+        page.item(repair["text"])
+        page.line(
+            [
+                phrases.day(repair["date"], page.look) if repair["date"] else "",
+                f"at {phrases.hours(repair['hours'])}" if repair["hours"] is not None else "",
+                f"for {', '.join(repair['faults'])}" if repair["faults"] else "",
+                f"repair {repair['repair']}",
+            ],
+            4,
+            " · ",
+        )
+
+
+def lamp_summary(lamps: Mapping[str, object]) -> str:
+    """Say which lamps are lit, or that none is, or that none was told."""
+    lit = phrases.lamps_lit(lamps)
+    if lit:
+        return ", ".join(lit)
+    return "none lit" if any(state == "off" for state in lamps.values()) else "not told"

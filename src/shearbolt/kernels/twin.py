@@ -1,0 +1,150 @@
+"""The NumPy twin of the compiled kernel: the same results by whole-array operations."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from shearbolt.kernels.interface import (
+    HAS_ABSENT,
+    HAS_NUMBER,
+    OVERLAP,
+    Columns,
+    Decoded,
+    FrameColumns,
+    Groups,
+    LayoutTable,
+    Parsed,
+    Text,
+)
+from shearbolt.kernels.twin_text import parse_candump
+from shearbolt.model.frames import EXTENDED, F64, I64, NOT_DATA, U8, U64
+from shearbolt.model.signal import ERROR, NO_NUMBER, NOT_AVAILABLE, NUMBER
+
+
+class NumpyKernel:
+    """Kernel by NumPy alone; see `interface.Kernel` for what each method does."""
+
+    @property
+    def name(self) -> str:
+        """Return 'numpy'."""
+        return "numpy"
+
+    def parse_candump(
+        self,
+        text: Text,
+        start: int,
+        stop: int,
+        columns: Columns,
+        channels: list[bytes],
+        first_row: int = 0,
+    ) -> Parsed:
+        """Read whole lines of candump text."""
+        return parse_candump(text, start, stop, columns, channels, first_row)
+
+    def group(self, frames: FrameColumns) -> Groups:
+        """Sort data frames by channel, group number and source."""
+        ident = frames.ident
+        row = np.flatnonzero((frames.flags & (EXTENDED | NOT_DATA)) == EXTENDED)
+        if len(row) != len(ident):
+            ident = ident[row]
+        pdu1 = (ident & 0x00FF0000) < 0x00F00000
+        # Identifier without priority, and without destination where the group has one.
+        key = ident & np.where(pdu1, np.uint32(0x03FF00FF), np.uint32(0x03FFFFFF))
+        whole = key.astype(np.uint64) | frames.channel[row].astype(np.uint64) << np.uint64(26)
+        places, index = _numbered(whole)
+        if len(places) <= 0xFFFF:
+            # A stable sort of 16-bit numbers is a radix sort: no comparison of rows.
+            index = index.astype(np.uint16, copy=False)
+        by = np.argsort(index, kind="stable")
+        start = np.zeros(len(places) + 1, np.int64)
+        np.cumsum(np.bincount(index, minlength=len(places)), out=start[1:])
+        order = row[by].astype(np.int64, copy=False)
+        return Groups(
+            (places >> 26).astype(np.uint8),
+            (places >> 8 & 0x3FFFF).astype(np.uint32),
+            (places & 0xFF).astype(np.uint8),
+            start,
+            order,
+            frames.time_us[order],
+            frames.word[order],
+        )
+
+    def decode(self, word: U64, table: LayoutTable) -> Decoded:
+        """Turn words into physical values."""
+        shape = len(table), len(word)
+        value: F64 = np.empty(shape, np.float64)
+        status: U8 = np.empty(shape, np.uint8)
+        counts: I64 = np.zeros((len(table), 4), np.int64)
+        low: F64 = np.full(len(table), np.nan)
+        high: F64 = np.full(len(table), np.nan)
+        for k in range(len(table) if len(word) else 0):
+            first, mask, top, error_low, error_high, absent, kinds = table.whole[k, :7]
+            resolution, offset = table.real[k]
+            raw = _raw(word, first, mask)
+            lowest, highest = raw.min(), raw.max()
+            np.multiply(raw.astype(np.float64), resolution, out=value[k])
+            value[k] += offset
+            if int(kinds) & (HAS_NUMBER | OVERLAP) == HAS_NUMBER and highest <= top:
+                status[k] = NUMBER
+                counts[k, NUMBER] = len(word)
+            else:
+                state = np.full(len(word), NO_NUMBER, np.uint8)
+                # Limits in the raw values' own type, so that none is widened to be compared.
+                limit = raw.dtype.type
+                if int(kinds) & HAS_NUMBER:
+                    state[raw <= limit(top)] = NUMBER
+                for code in table.layouts[k].reserved:
+                    if code <= mask:
+                        state[raw == limit(code)] = NO_NUMBER
+                if int(kinds) & HAS_ABSENT:
+                    state[raw >= limit(absent)] = NOT_AVAILABLE
+                state[(raw >= limit(error_low)) & (raw <= limit(error_high))] = ERROR
+                status[k] = state
+                counts[k] = np.bincount(state, minlength=4)
+                is_number = state == NUMBER
+                value[k, ~is_number] = np.nan
+                if not counts[k, NUMBER]:
+                    continue
+                lowest, highest = raw[is_number].min(), raw[is_number].max()
+            ends = (
+                np.float64(lowest) * resolution + offset,
+                np.float64(highest) * resolution + offset,
+            )
+            low[k], high[k] = min(ends), max(ends)
+        return Decoded(value, status, counts, low, high)
+
+
+_MULTIPLIERS = (0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9)
+
+
+def _numbered(key: U64) -> tuple[U64, npt.NDArray[np.integer[Any]]]:
+    """Return the distinct keys, rising, and which of them each key is."""
+    for multiplier in _MULTIPLIERS if len(key) else ():
+        # A table by 16 bits of a product: usually no two different keys meet in one slot.
+        slot = (key * np.uint64(multiplier) >> np.uint64(48)).astype(np.uint16)
+        held = np.zeros(1 << 16, np.uint64)
+        held[slot] = key
+        if (held[slot] == key).all():
+            used = np.zeros(1 << 16, np.bool_)
+            used[slot] = True
+            slots = np.flatnonzero(used)
+            order = np.argsort(held[slots])
+            number = np.zeros(1 << 16, np.uint16)
+            number[slots[order]] = np.arange(len(slots), dtype=np.uint16)
+            return held[slots[order]], number[slot]
+    places, index = np.unique(key, return_inverse=True)
+    return places, index
+
+
+def _raw(word: U64, first: np.uint64, mask: np.uint64) -> npt.NDArray[np.unsignedinteger[Any]]:
+    """Cut raw values out of words, in the narrowest numbers that are quick."""
+    shifted = word >> first if first else word
+    if mask <= 0xFFFF:
+        narrow = shifted.astype(np.uint16)
+        return narrow if mask == 0xFFFF else narrow & np.uint16(mask)
+    if mask <= 0xFFFFFFFF:
+        return shifted.astype(np.uint32) & np.uint32(mask)
+    return shifted & mask

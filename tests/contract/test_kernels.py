@@ -1,0 +1,552 @@
+"""One suite over every kernel, and the kernels against one another."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from shearbolt.kernels import (
+    Columns,
+    Decoded,
+    Groups,
+    Kernel,
+    Layout,
+    Parsed,
+    available,
+    layout_table,
+    room_for,
+)
+from shearbolt.model.frames import (
+    ERROR,
+    EXTENDED,
+    REMOTE,
+    SENT,
+    PlainFrame,
+    frames_from,
+    word_of,
+)
+from shearbolt.model.signal import ERROR as IN_ERROR
+from shearbolt.model.signal import NO_NUMBER, NOT_AVAILABLE, NUMBER
+
+KERNELS = available()
+NAN = float("nan")
+
+
+@pytest.fixture(params=sorted(KERNELS))
+def kernel(request: pytest.FixtureRequest) -> Kernel:
+    return KERNELS[request.param]
+
+
+Row = tuple[int, int, int, int, bytes]
+"""time_us, identifier, flags, channel, data."""
+
+
+def rows_of(columns: Columns, parsed: Parsed, first: int = 0) -> list[Row | None]:
+    odd = set(parsed.odd[:, 2].tolist())
+    found: list[Row | None] = []
+    for i in range(first, first + parsed.rows):
+        size = int(columns.length[i])
+        word = int(columns.word[i]).to_bytes(8, "little")
+        if i in odd:
+            found.append(None)
+            continue
+        assert word[size:] == b"\xff" * (8 - size)
+        found.append(
+            (
+                int(columns.time_us[i]),
+                int(columns.ident[i]),
+                int(columns.flags[i]),
+                int(columns.channel[i]),
+                word[:size],
+            )
+        )
+    return found
+
+
+def read(
+    kernel: Kernel, text: bytes, names: Sequence[bytes] = ()
+) -> tuple[list[Row | None], list[bytes]]:
+    columns, channels = room_for(text.count(b"\n") + 1), list(names)
+    parsed = kernel.parse_candump(text, 0, len(text), columns, channels)
+    assert parsed.used == text.rfind(b"\n") + 1
+    return rows_of(columns, parsed), channels
+
+
+def test_both_kernels_are_tested_where_the_compiled_one_was_built() -> None:
+    assert "numpy" in KERNELS
+    assert all(name == one.name for name, one in KERNELS.items())
+
+
+def test_log_form(kernel: Kernel) -> None:
+    rows, channels = read(
+        kernel,
+        b"(1436509052.249713) can0 18FEF100#FFFFFF0102030405\n"
+        b"(1436509052.249714) can1 0cf00400#11 T\n"
+        b"(0.000001) vcan12 7FF# R\r\n"
+        b"(1436509053.000000) can0 000#AbCd\n",
+    )
+    assert channels == [b"can0", b"can1", b"vcan12"]
+    assert rows == [
+        (1436509052249713, 0x18FEF100, EXTENDED, 0, bytes.fromhex("FFFFFF0102030405")),
+        (1436509052249714, 0x0CF00400, EXTENDED | SENT, 1, b"\x11"),
+        (1, 0x7FF, 0, 2, b""),
+        (1436509053000000, 0, 0, 0, b"\xab\xcd"),
+    ]
+
+
+def test_console_form(kernel: Kernel) -> None:
+    rows, _ = read(
+        kernel,
+        b" (000.005001)  can0  18FCF200   [8]  E1 FF FF FF 0a FF FF 7F\n"
+        b" (1436509052.249713)  can0  123   [3]  01 02 03\n"
+        b" (000.000000)  can0  00000123   [1]  FE  \r\n"
+        b" (000.000000)  can0  123   [0] \n"
+        b" (000.000000)  can0  123   [0]\n",
+    )
+    assert rows == [
+        (5001, 0x18FCF200, EXTENDED, 0, bytes.fromhex("E1FFFFFF0AFFFF7F")),
+        (1436509052249713, 0x123, 0, 0, b"\x01\x02\x03"),
+        (0, 0x123, EXTENDED, 0, b"\xfe"),
+        (0, 0x123, 0, 0, b""),
+        (0, 0x123, 0, 0, b""),
+    ]
+
+
+@pytest.mark.parametrize("size", range(9))
+@pytest.mark.parametrize("digits", range(1, 13))
+def test_every_length_and_time_width(kernel: Kernel, size: int, digits: int) -> None:
+    data = bytes(range(0xA0, 0xA0 + size))
+    seconds = int("987654321098"[:digits])
+    log = b"(%d.000007) c 18FEF1%02X#%s\n" % (seconds, size, data.hex().encode())
+    console = b" (%d.000007)  c  18FEF1%02X   [%d]  %s\n" % (
+        seconds,
+        size,
+        size,
+        data.hex(" ").upper().encode(),
+    )
+    wanted = (seconds * 1_000_000 + 7, 0x18FEF100 + size, EXTENDED, 0, data)
+    assert read(kernel, log + console)[0] == [wanted, wanted]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        b"",
+        b"# comment",
+        b"garbage",
+        b"(1.000000) can0 18FEF100##1AABB",  # CAN FD
+        b"(1.000000) can0 18FEF100#R",
+        b"(1.000000) can0 123#R8",
+        b"(1.000000) can0 20000004#0001000000000000",  # error frame
+        b"(1.000000) can0 FFFFFFFF#00",
+        b"(1.000000) can0 800#00",
+        b"(1.000000) can0 1234#00",
+        b"(1.000000) can0 18FEF10#00",
+        b"(1.000000) can0 18FEF1000#00",
+        b"(1.000000) can0 18FEF1G0#00",
+        b"(1.000000) can0 18FEF100#0",
+        b"(1.000000) can0 18FEF100#0G",
+        b"(1.000000) can0 18FEF100#001122334455667",
+        b"(1.000000) can0 18FEF100#00112233445566778",
+        b"(1.000000) can0 18FEF100#001122334455667788",
+        b"(1.000000) can0 18FEF100#00 X",
+        b"(1.000000) can0 18FEF100#00 ",
+        b"(1.00000) can0 18FEF100#00",
+        b"(1.0000000) can0 18FEF100#00",
+        b"(1.00000:) can0 18FEF100#00",
+        b"(.000000) can0 18FEF100#00",
+        b"(1234567890123.000000) can0 18FEF100#00",
+        b"(-1.000000) can0 18FEF100#00",
+        b"(1,000000) can0 18FEF100#00",
+        b"1.000000 can0 18FEF100#00",
+        b"(1.000000) a-name-far-too-long 18FEF100#00",
+        b"(1.000000) c\x80 18FEF100#00",
+        b"(1.000000)can0 18FEF100#00",
+        b"(1.000000) can018FEF100#00",
+        b"(1.000000) can0 18FEF100",
+        b"(1.000000) can0 18FEF100#\x00\x00",
+        b"(2026-05-14 06:12:09.413022)  can0  123   [1]  00",
+        b" (1.000000)  can0  123   [9]  00 00 00 00 00 00 00 00 00",
+        b" (1.000000)  can0  123   [2]  00",
+        b" (1.000000)  can0  123   [1]  00 00",
+        b" (1.000000)  can0  123   [0]  00",
+        b" (1.000000)  can0  123   [2]  00-00",
+        b" (1.000000)  can0  123   [8]  00 00 00 00 00 00 00 0",
+        b" (1.000000)  can0  123   [8]  00 00 00 00 00 00 00-00",
+        b" (1.000000)  can0  123   [2]  0000",
+        b" (1.000000)  can0  123   [1]00",
+        b" (1.000000)  can0  123   [08]  00 00 00 00 00 00 00 00",
+        b" (1.000000)  can0  123   [3]  41 42 43   'ABC'",
+        b" (1.000000)  can0  123   [2]  remote request",
+        b" (1.000000)  can0  20000004   [8]  00 01 00 00 00 00 00 00   ERRORFRAME",
+        b"  can0  123   [1]  00",
+    ],
+)
+def test_odd_lines_come_back_with_their_place(kernel: Kernel, line: bytes) -> None:
+    good = b"(1.000000) can0 18FEF100#00\n"
+    text = good + line + b"\n" + good
+    columns, channels = room_for(5), [b"other"]
+    parsed = kernel.parse_candump(text, 0, len(text), columns, channels, 1)
+    assert parsed.odd.tolist() == [[len(good), len(good) + len(line), 2]]
+    assert (parsed.rows, parsed.used) == (3, len(text))
+    rows = rows_of(columns, parsed, 1)
+    assert rows[0] == rows[2] == (1_000_000, 0x18FEF100, EXTENDED, 1, b"\0")
+    assert channels == [b"other", b"can0"]
+    assert (columns.time_us[2], columns.ident[2], columns.word[2], columns.length[2]) == (
+        0,
+        0,
+        0,
+        0,
+    )
+
+
+def test_unended_line_stays_for_the_next_text(kernel: Kernel) -> None:
+    text = b"(1.000000) can0 123#00\n(1.000000) can0 123#00"
+    columns = room_for(9)
+    parsed = kernel.parse_candump(text, 0, len(text), columns, [])
+    assert (parsed.rows, parsed.used, len(parsed.odd)) == (1, 23, 0)
+    again = kernel.parse_candump(text, parsed.used, len(text), columns, [])
+    assert (again.rows, again.used, len(again.odd)) == (0, 23, 0)
+
+
+def test_stops_when_columns_are_full(kernel: Kernel) -> None:
+    text = b"(1.000000) can0 123#00\n" * 5
+    columns = room_for(3)
+    parsed = kernel.parse_candump(text, 0, len(text), columns, [], 1)
+    assert (parsed.rows, parsed.used) == (2, 46)
+    assert kernel.parse_candump(text, 46, len(text), columns, [], 3).rows == 0
+
+
+def test_bounds_are_checked(kernel: Kernel) -> None:
+    columns = room_for(3)
+    for start, stop, row in ((-1, 2, 0), (2, 1, 0), (0, 99, 0), (0, 5, 4), (0, 5, -1)):
+        with pytest.raises(ValueError, match=r"is outside|rows"):
+            kernel.parse_candump(b"12345", start, stop, columns, [], row)
+
+
+def test_names_beyond_256_are_left(kernel: Kernel) -> None:
+    text = b"".join(b"(1.000000) c%d 123#00\n" % i for i in [*range(260), 3])
+    columns = room_for(300)
+    channels: list[bytes] = []
+    parsed = kernel.parse_candump(text, 0, len(text), columns, channels)
+    assert len(channels) == 256
+    assert parsed.odd[:, 2].tolist() == [256, 257, 258, 259]
+    assert columns.channel[260] == 3
+
+
+PIECES = st.sampled_from(
+    [
+        b"(1436509052.249713) can0 18FEF100#FFFFFF0102030405\n",
+        b"(1436509052.249714) can1 123#FF T\n",
+        b"(12.249714) can1 00FEF100#FFAA R\r\n",
+        b" (000.005001)  can0  18FCF200   [8]  E1 FF FF FF FF FF FF FF\n",
+        b" (000.005001)  can0  18FCF200   [3]  E1 FF FF\n",
+        b" (000.005001)  c1  7FF   [0] \r\n",
+        b"(1.0) can0 123##100\n",
+        b"\n",
+        b"#R(",
+        b"\0",
+    ]
+)
+
+
+@st.composite
+def candump_like(draw: st.DrawFn) -> bytes:
+    """Lines, with single bytes changed, added and lost."""
+    text = bytearray(b"".join(draw(st.lists(PIECES, max_size=12))))
+    for _ in range(draw(st.integers(0, 4))):
+        if not text:
+            break
+        at = draw(st.integers(0, len(text) - 1))
+        byte = draw(
+            st.sampled_from(b"\n\r ()#[].0189AFGTRafg\0\xff\x80'`@/:") | st.integers(0, 255)
+        )
+        match draw(st.sampled_from("cad")):
+            case "c":
+                text[at] = byte
+            case "a":
+                text.insert(at, byte)
+            case _:
+                del text[at]
+    return bytes(text)
+
+
+def same_parse(text: bytes) -> None:
+    results = []
+    for one in KERNELS.values():
+        columns, channels = room_for(16), [b"c1"]
+        parsed = one.parse_candump(text, 0, len(text), columns, channels, 2)
+        n = 2 + parsed.rows
+        results.append(
+            (
+                parsed.rows,
+                parsed.used,
+                parsed.odd.tolist(),
+                channels,
+                columns.time_us[2:n].tolist(),
+                columns.ident[2:n].tolist(),
+                columns.flags[2:n].tolist(),
+                columns.channel[2:n].tolist(),
+                columns.length[2:n].tolist(),
+                columns.word[2:n].tolist(),
+            )
+        )
+    assert all(result == results[0] for result in results)
+
+
+@given(candump_like())
+def test_kernels_parse_alike(text: bytes) -> None:
+    same_parse(text)
+
+
+@given(st.binary(max_size=400))
+def test_kernels_parse_bytes_alike(text: bytes) -> None:
+    same_parse(text)
+
+
+def group_frames(rows: Sequence[PlainFrame], kernel: Kernel) -> Groups:
+    return kernel.group(frames_from(rows, ("can0", "can1")))
+
+
+def test_group(kernel: Kernel) -> None:
+    groups = group_frames(
+        [
+            PlainFrame(10, 0x18FEF100, b"\1"),
+            PlainFrame(20, 0x18EA00F9, b"\2"),  # PDU1: the destination is dropped
+            PlainFrame(30, 0x0CFEF100, b"\3"),  # another priority
+            PlainFrame(40, 0x18FEF100, b"\4", flags=EXTENDED | REMOTE),
+            PlainFrame(50, 0x18FEF100, b"\5", channel="can1"),
+            PlainFrame(60, 0x0000_0123, b"\6", flags=0),
+            PlainFrame(70, 0x18EA21F9, b"\7"),
+            PlainFrame(80, 0x1DEFFF00, b"\x08"),  # data page 1
+            PlainFrame(90, 4, b"\x09", flags=ERROR),
+            PlainFrame(95, 0x1BDA00F1, b"\x0a"),  # extended data page
+        ],
+        kernel,
+    )
+    assert groups.channel.tolist() == [0, 0, 0, 0, 1]
+    assert groups.pgn.tolist() == [59904, 65265, 0x1EF00, 0x3DA00, 65265]
+    assert groups.source.tolist() == [0xF9, 0, 0, 0xF1, 0]
+    assert groups.start.tolist() == [0, 2, 4, 5, 6, 7]
+    assert groups.order.tolist() == [1, 6, 0, 2, 7, 9, 4]
+    assert groups.time_us.tolist() == [20, 70, 10, 30, 80, 95, 50]
+    assert [w & 0xFF for w in groups.word.tolist()] == [2, 7, 1, 3, 8, 10, 5]
+
+
+def test_group_of_nothing(kernel: Kernel) -> None:
+    groups = group_frames([], kernel)
+    assert (len(groups), groups.start.tolist(), len(groups.order)) == (0, [0], 0)
+
+
+def test_group_with_as_many_groups_as_frames(kernel: Kernel) -> None:
+    n = 70_000
+    columns = room_for(n)
+    columns.ident[:] = np.arange(n)[::-1] << 3
+    columns.flags[:] = EXTENDED
+    columns.channel[:] = 0
+    columns.time_us[:] = np.arange(n)
+    columns.word[:] = 0
+    groups = kernel.group(columns)
+    pdu1 = columns.ident & 0x03FF00FF
+    assert len(groups) == len(np.unique(pdu1))
+    assert sorted(groups.order.tolist()) == list(range(n))
+    key = groups.pgn.astype(np.int64) << 8 | groups.source
+    assert (np.diff(key) > 0).all()
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(0, 2**29 - 1) | st.sampled_from([0x18FEF100, 0x18EA00F9]),
+            st.sampled_from([0, EXTENDED, EXTENDED | REMOTE, ERROR, EXTENDED | SENT]),
+            st.sampled_from(["can0", "can1"]),
+            st.binary(max_size=8),
+        ),
+        max_size=40,
+    )
+)
+def test_kernels_group_alike(rows: list[tuple[int, int, str, bytes]]) -> None:
+    frames = [
+        PlainFrame(i, ident, data, flags, channel)
+        for i, (ident, flags, channel, data) in enumerate(rows)
+    ]
+    told = [
+        [
+            getattr(groups, name).tolist()
+            for name in ("channel", "pgn", "source", "start", "order", "time_us", "word")
+        ]
+        for groups in (group_frames(frames, one) for one in KERNELS.values())
+    ]
+    assert all(one == told[0] for one in told)
+    assert told[0][4] == [
+        i
+        for _, i in sorted(
+            (groups_key(frame), i)
+            for i, frame in enumerate(frames)
+            if frame.flags & EXTENDED and not frame.flags & (REMOTE | ERROR)
+        )
+    ]
+
+
+def groups_key(frame: PlainFrame) -> tuple[str, int, int]:
+    """Group number by the rule of SAE J1939-21 5.2, written a second time."""
+    pgn = frame.ident >> 8 & 0x3FFFF
+    if (pgn >> 8 & 0xFF) < 240:
+        pgn &= 0x3FF00
+    return frame.channel, pgn, frame.ident & 0xFF
+
+
+def decode(kernel: Kernel, words: Sequence[int], *layouts: Layout) -> Decoded:
+    return kernel.decode(np.array(words, np.uint64), layout_table(layouts))
+
+
+SPEED = Layout(24, 16, 0.125, 0.0, 0xFAFF, 0xFE00, 0xFEFF, 0xFF00)
+"""Engine speed, SPN 190 in EEC1 (SAE J1939-71 5.3.7), ranges by 5.1.4 table 1."""
+
+
+def test_decode_engine_speed(kernel: Kernel) -> None:
+    """0xFFFF is 'not available', not 8191.875 1/min (SAE J1939-71)."""
+    words = [
+        word_of(bytes.fromhex(text))
+        for text in (
+            "FFFFFF6813FFFFFF",  # 0x1368 = 4968: 621 1/min
+            "FFFFFFFFFAFFFFFF",  # highest number
+            "FFFFFF00FBFFFFFF",  # parameter specific
+            "FFFFFF00FEFFFFFF",  # error
+            "FFFFFFFFFFFFFFFF",
+            "FFFF",  # a short frame
+        )
+    ]
+    decoded = decode(kernel, words, SPEED)
+    np.testing.assert_array_equal(decoded.value, [[621.0, 8031.875, NAN, NAN, NAN, NAN]])
+    assert decoded.status.tolist() == [
+        [NUMBER, NUMBER, NO_NUMBER, IN_ERROR, NOT_AVAILABLE, NOT_AVAILABLE]
+    ]
+    assert decoded.counts.tolist() == [[2, 2, 1, 1]]
+    assert (decoded.low.tolist(), decoded.high.tolist()) == ([621.0], [8031.875])
+
+
+def test_decode_negative_step_wide_and_empty(kernel: Kernel) -> None:
+    none = Layout(0, 8, 1.0, 0.0, -1, 1, 0, 256)
+    back = Layout(0, 8, -2.0, 10.0, 250, 254, 254, 255)
+    whole = Layout(0, 64, 1.0, 0.0, 2**64 - 1, 1, 0, 2**64)
+    decoded = decode(kernel, [0, 250, 255, 2**64 - 1], none, back, whole)
+    np.testing.assert_array_equal(
+        decoded.value,
+        [[NAN] * 4, [10.0, -490.0, NAN, NAN], [0.0, 250.0, 255.0, float(2**64)]],
+    )
+    assert decoded.counts.tolist() == [[0, 0, 0, 4], [2, 2, 0, 0], [4, 0, 0, 0]]
+    np.testing.assert_array_equal(decoded.low, [NAN, -490.0, 0.0])
+    np.testing.assert_array_equal(decoded.high, [NAN, 10.0, float(2**64)])
+    empty = decode(kernel, [], SPEED)
+    assert empty.value.shape == (1, 0)
+    assert empty.counts.tolist() == [[0, 0, 0, 0]]
+    assert np.isnan(empty.low).all()
+
+
+def test_decode_takes_every_second_word(kernel: Kernel) -> None:
+    words = np.arange(20, dtype=np.uint64)[::2]
+    layout = Layout(0, 8, 1.0, 0.0, 250, 254, 254, 255)
+    assert kernel.decode(words, layout_table([layout])).value.tolist() == [list(range(0, 20, 2))]
+
+
+@pytest.mark.parametrize(
+    "layout",
+    [
+        Layout(60, 8, 1.0, 0.0, 250, 254, 254, 255),
+        Layout(0, 0, 1.0, 0.0, 250, 254, 254, 255),
+        Layout(-1, 8, 1.0, 0.0, 250, 254, 254, 255),
+        Layout(0, 8, NAN, 0.0, 250, 254, 254, 255),
+        Layout(0, 8, 1.0, float("inf"), 250, 254, 254, 255),
+        Layout(0, 8, 1.0, 0.0, 250, 254, 254, 255, (128,)),
+    ],
+)
+def test_layouts_are_checked(layout: Layout) -> None:
+    with pytest.raises(ValueError, match=r"leave the word|no number|below 128"):
+        layout_table([layout])
+
+
+@st.composite
+def layouts(draw: st.DrawFn) -> Layout:
+    bits = draw(st.integers(1, 64))
+    limit = st.integers(-1, 2**bits)
+    number = st.floats(-1e9, 1e9)
+    return Layout(
+        draw(st.integers(0, 64 - bits)),
+        bits,
+        draw(number | st.sampled_from([0.125, 0.03125, 1 / 128, 0.0])),
+        draw(number | st.sampled_from([0.0, -273.0, -40.0])),
+        draw(limit),
+        draw(limit),
+        draw(limit),
+        draw(limit),
+        tuple(draw(st.lists(st.integers(0, 127), max_size=3))),
+    )
+
+
+@given(
+    st.lists(st.integers(0, 2**64 - 1) | st.sampled_from([0, 2**64 - 1]), max_size=30),
+    st.integers(1, 50),
+    st.lists(layouts(), min_size=1, max_size=4),
+)
+def test_kernels_decode_alike(words: list[int], times: int, some: list[Layout]) -> None:
+    told = [decode(one, words * times, *some) for one in KERNELS.values()]
+    for one in told:
+        for name in ("value", "status", "counts", "low", "high"):
+            left, right = getattr(one, name), getattr(told[0], name)
+            assert left.tobytes() == right.tobytes() or name != "status"
+            np.testing.assert_array_equal(left, right)
+    for layout, values, statuses in zip(some, told[0].value, told[0].status, strict=True):
+        for word, value, status in zip(words, values.tolist(), statuses.tolist(), strict=False):
+            raw = word >> layout.first_bit & 2**layout.bits - 1
+            if layout.error_low <= raw <= layout.error_high:
+                assert status == IN_ERROR
+            elif raw >= layout.absent_low:
+                assert status == NOT_AVAILABLE
+            elif raw <= layout.number_top and raw not in layout.reserved:
+                assert (status, value) == (NUMBER, float(raw) * layout.resolution + layout.offset)
+            else:
+                assert status == NO_NUMBER
+
+
+def test_decode_states_with_holes(kernel: Kernel) -> None:
+    """Reserved codes below the last state are no numbers; an error code may lie among them."""
+    holes = Layout(0, 4, 1.0, 0.0, 12, 5, 5, 15, (10, 11))
+    high = Layout(0, 7, 1.0, 0.0, 120, 1, 0, 127, (0, 63, 64, 119))
+    decoded = decode(kernel, list(range(16)), holes)
+    numbers = [float(i) for i in range(16) if i not in (5, 10, 11, 13, 14, 15)]
+    assert decoded.value[~np.isnan(decoded.value)].tolist() == numbers
+    assert decoded.status[0, [5, 10, 13, 15]].tolist() == [
+        IN_ERROR,
+        NO_NUMBER,
+        NO_NUMBER,
+        NOT_AVAILABLE,
+    ]
+    assert (decoded.low.tolist(), decoded.high.tolist()) == ([0.0], [12.0])
+    (status,) = decode(kernel, list(range(128)), high).status.tolist()
+    assert [i for i, state in enumerate(status) if state == NUMBER] == [
+        i for i in range(121) if i not in (0, 63, 64, 119)
+    ]
+
+
+def test_environment_chooses_the_twin_and_the_package_needs_no_numpy() -> None:
+    code = (
+        "import sys, shearbolt; assert 'numpy' not in sys.modules;"
+        "from shearbolt.kernels import best; print(best().name)"
+    )
+    for wish, wanted in (("numpy", "numpy"), ("", max(KERNELS, key="compiled".__eq__))):
+        told = subprocess.run(
+            [sys.executable, "-c", code],
+            env={**os.environ, "SHEARBOLT_KERNELS": wish},
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        assert told.stdout.strip() == wanted
