@@ -42,7 +42,7 @@ def ours(path: str, stream_frames: str = "0") -> dict[str, float]:
     class Made(FileSource):
         """Traffic made while it is read, in the place of a file too long to keep."""
 
-        def open(self, progress: object = None) -> io.BufferedReader:  # type: ignore[override]
+        def open(self, progress: object = None) -> io.BufferedReader:
             return io.BufferedReader(traffic.TrafficStream(int(stream_frames)), 1 << 20)
 
     imported = time.perf_counter()
@@ -80,9 +80,7 @@ def loop(path: str, frames: str) -> dict[str, float]:
             pgn &= 0x3FF00
         known = by_pgn.get(pgn)
         if known is not None:
-            values += len(
-                known.decode(message.data, decode_choices=False, allow_truncated=True)  # type: ignore[arg-type]
-            )
+            values += len(known.decode(message.data, decode_choices=False, allow_truncated=True))
         left -= 1
         if not left:
             break

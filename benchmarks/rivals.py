@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from cantools.database.can import Database, Message, Signal
+from cantools.database.conversion import BaseConversion
 
 from benchmarks import traffic
+from shearbolt.dictionary.merged import Dictionary
+from shearbolt.dictionary.signals import signal_rows
 
 
 def pgn_of(ident: int) -> int:
@@ -17,11 +22,6 @@ def pgn_of(ident: int) -> int:
 
 def message_of(ident: int, pgn: int):  # type: ignore[no-untyped-def]
     """Make a cantools message of a group's parameters that lie in one frame; None without any."""
-    from cantools.database.can import Message, Signal
-    from cantools.database.conversion import BaseConversion
-
-    from shearbolt.dictionary.merged import Dictionary
-
     signals = [
         Signal(
             name=f"S{row.spn}_{i}",
@@ -47,8 +47,6 @@ def message_of(ident: int, pgn: int):  # type: ignore[no-untyped-def]
 
 def messages_by_pgn():  # type: ignore[no-untyped-def]
     """Return cantools messages of all groups of the signal table."""
-    from shearbolt.dictionary.signals import signal_rows
-
     groups = sorted({row.pgn for row in signal_rows()})
     found = {pgn: message_of(pgn << 8, pgn) for pgn in groups}
     return {pgn: message for pgn, message in found.items() if message is not None}
@@ -56,8 +54,6 @@ def messages_by_pgn():  # type: ignore[no-untyped-def]
 
 def write_database(path: Path) -> None:
     """Write a DBC file with one message for each identifier of the traffic."""
-    from cantools.database.can import Database
-
     idents = [ident for ident, _, _ in traffic.parsed_groups()]
     messages = [message_of(ident, pgn_of(ident)) for ident in idents]
     database = Database(messages=[one for one in messages if one is not None], strict=False)
@@ -66,7 +62,8 @@ def write_database(path: Path) -> None:
 
 def write_mdf(path: Path, frames: int) -> None:
     """Write the traffic as an ASAM MDF 4 bus log."""
-    from asammdf import MDF, Signal, Source
+    from asammdf import MDF, Source
+    from asammdf import Signal as Samples
 
     when, ident, data = (
         np.concatenate(parts)[:frames]
@@ -95,7 +92,7 @@ def write_mdf(path: Path, frames: int) -> None:
         source_type=Source.SOURCE_BUS,
         bus_type=Source.BUS_TYPE_CAN,
     )
-    signal = Signal(
+    signal = Samples(
         samples=rows,
         timestamps=(when - when[0]) / 1e6,
         name="CAN_DataFrame",
@@ -103,7 +100,8 @@ def write_mdf(path: Path, frames: int) -> None:
     )
     with MDF(version="4.10") as log:
         log.append([signal], acq_source=bus, common_timebase=True)
-        log.groups[-1].channel_group.flags |= 0x6  # bus event, plain bus event
+        group: Any = log.groups[-1].channel_group
+        group.flags |= 0x6  # bus event, plain bus event
         log.save(path, overwrite=True)
 
 

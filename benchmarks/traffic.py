@@ -125,7 +125,9 @@ def stretch(number: int) -> tuple[Ints, Ints, Bytes]:
     """Make one stretch of traffic: instants (us), identifiers, data (n, 8), in order of time."""
     first_s = START_S + number * STRETCH_S
     rng = np.random.default_rng(number)
-    times, idents, data = [], [], []
+    times: list[Ints] = []
+    idents: list[Ints] = []
+    data: list[Bytes] = []
     for ident, period, pattern in parsed_groups():
         at = _instants(period, first_s, rng)
         times.append(at)
@@ -133,9 +135,10 @@ def stretch(number: int) -> tuple[Ints, Ints, Bytes]:
         # The same waves in every stretch, so that values run on over its end.
         data.append(_payload(pattern, at, np.random.default_rng(ident)))
     for sender, period, group, size in BROADCASTS:
-        parts = _broadcast(sender, period, int(group), size, first_s, rng)
-        for into, part in zip((times, idents, data), parts, strict=True):
-            into.append(part)  # type: ignore[arg-type]
+        at, sent, payload = _broadcast(sender, period, int(group), size, first_s, rng)
+        times.append(at)
+        idents.append(sent)
+        data.append(payload)
     when = np.concatenate(times)
     order = np.argsort(when, kind="stable")
     return when[order], np.concatenate(idents)[order], np.concatenate(data)[order]

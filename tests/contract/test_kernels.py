@@ -21,7 +21,9 @@ from shearbolt.kernels import (
     Parsed,
     available,
     layout_table,
+    payload_words,
     room_for,
+    windows,
 )
 from shearbolt.model.frames import (
     ERROR,
@@ -534,6 +536,25 @@ def test_decode_states_with_holes(kernel: Kernel) -> None:
     assert [i for i, state in enumerate(status) if state == NUMBER] == [
         i for i in range(121) if i not in (0, 63, 64, 119)
     ]
+
+
+def test_payload_words_are_packed_like_frames() -> None:
+    payloads = [bytes(range(20)), b"", b"\1\2\3", bytes(9)]
+    for first in (0, 2, 15):
+        wanted = [word_of(one[first:]) for one in payloads]
+        assert payload_words(payloads, first).tolist() == wanted
+    assert len(payload_words([], 0)) == 0
+
+
+@given(st.lists(st.tuples(st.integers(0, 400), st.integers(1, 64)), max_size=20))
+def test_windows_hold_every_field_that_fits_a_word(fields: list[tuple[int, int]]) -> None:
+    found = windows(fields)
+    placed = sorted(i for _, some in found for i in some)
+    assert placed == [i for i, (first, bits) in enumerate(fields) if first % 8 + bits <= 64]
+    for first_byte, some in found:
+        for first, bits in (fields[i] for i in some):
+            assert first_byte * 8 <= first
+            assert first + bits <= first_byte * 8 + 64
 
 
 def test_environment_chooses_the_twin_and_the_package_needs_no_numpy() -> None:

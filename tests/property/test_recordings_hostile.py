@@ -80,6 +80,7 @@ def check(path: Path, data: bytes) -> int:
     """Read bytes as a recording; return how many frames came, each of them well-formed."""
     path.write_bytes(data)
     count = 0
+    said = "nothing"
     try:
         recording = open_recording(path)
         for block in recording.blocks():
@@ -95,8 +96,9 @@ def check(path: Path, data: bytes) -> int:
         assert all(one.count > 0 and one.reason for one in recording.not_read())
         recording.doubts()
     except (RecordingError, ColumnsNeeded) as trouble:
-        assert trouble.sentence.strip()
-        assert "\n" not in trouble.sentence
+        said = trouble.sentence
+    assert said.strip()
+    assert "\n" not in said
     return count
 
 
@@ -170,14 +172,12 @@ def test_any_bytes_at_all(data: bytes, tmp_path: Path) -> None:
 LINES = st.text(alphabet="0123456789ABCDEFabcdefxRTr d.,;:#()[]-+\t\"'", min_size=0, max_size=60)
 
 
-@KINDS
+@pytest.mark.parametrize("kind", [one for one in WRITERS if one not in ("mdf4", "blf")])
 @hostile
 @given(lines=st.lists(LINES, max_size=8), place=st.integers(0, 100))
 def test_strange_lines_between(
     kind: str, lines: list[str], place: int, sound: dict[str, bytes], tmp_path: Path
 ) -> None:
-    if kind == "blf":
-        return
     own = sound[kind].splitlines(keepends=True)
     at = max(place % len(own), len(own) - COUNT + 1)
     strange = "\n".join(lines).encode() + b"\n"

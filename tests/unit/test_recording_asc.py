@@ -88,7 +88,7 @@ def test_lines_that_are_no_frames_are_counted_apart(in_memory: InMemory) -> None
     recording, got = read(in_memory(text.encode()))
     assert len(got) == 1
     assert recording.not_read() == ()
-    assert any(one.startswith("4 lines of other kinds") for one in recording.doubts())
+    assert any("4 lines of other kinds" in one for one in recording.doubts())
 
 
 def test_damaged_lines_are_told_with_reason_and_place(in_memory: InMemory) -> None:

@@ -97,7 +97,7 @@ def test_every_kind_of_object(in_memory: InMemory) -> None:
     ]
     assert recording.not_read() == ()
     assert recording.started_us == from_iso("2026-05-14T06:12:09.413")
-    assert any(one.startswith("1 records of other kinds") for one in recording.doubts())
+    assert any("1 record of other kinds" in one for one in recording.doubts())
 
 
 @pytest.mark.parametrize("method", [0, 2])

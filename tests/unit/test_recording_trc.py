@@ -98,7 +98,9 @@ def test_every_version(version: str, in_memory: InMemory) -> None:
     if len(got) > 2:
         assert got[2] == PlainFrame(1_843_000, 0x100, b"", REMOTE, channels[2], 3)
     errors = [one for one in got if one.flags & ERROR]
-    assert [one.time_us for one in errors] == ([1_845_000] if "Er" in text or "ER" in text else [])
+    assert [one.time_us for one in errors] == (
+        [1_845_000] if "Error" in text or " ER " in text else []
+    )
     if version != "1.0":
         assert recording.started_us == from_iso("2026-05-14T06:00")
     if version == "2.1":

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from shearbolt.app.composing.labels import suggested_name
 from shearbolt.app.documents import Progress
+from shearbolt.app.now import now_us
 from shearbolt.app.placing import place_in_hours, place_in_time
 from shearbolt.app.quality import quality_of
 from shearbolt.app.recognition import Known, Part, Recognised, recognise, split
@@ -42,11 +42,6 @@ class Filed:
 
     visit: Visit
     already: bool
-
-
-def now_us() -> Instant:
-    """Return the time now; the only place where filing asks for it."""
-    return time.time_ns() // 1000
 
 
 def expand(files: Sequence[str]) -> list[Path]:
@@ -134,7 +129,7 @@ def _known_already(book: Book, path: Path, size: int) -> Visit | None:
 
     Hashing is left until a recording of the same size makes it worth while.
     """
-    if not any(one.size == size for one in book.visits()):
+    if not book.holds_size(size):
         return None
     return book.visit_by_sha256(hash_file(path))
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Literal
 
 from shearbolt.app.documents import NoteAsked
-from shearbolt.app.filing import now_us
+from shearbolt.app.now import now_us
 from shearbolt.book import Attachment, Book, Fault, NewNote, NewVisit, Visit, Writer
 from shearbolt.errors import NoteNotUnderstood, UsageError
 from shearbolt.model.fault import CountSeen, FaultKey, FaultSeen
@@ -134,11 +134,14 @@ def _fault(writer: Writer, machine: str, understood: Understood, now: Instant) -
         return writer.ensure_fault(
             machine, None, "symptom", now_us=now, code=typed.text if typed.key else typed.words
         )
+    code = typed.code
+    if code is not None and typed.failure_type:
+        code = f"{code}-{typed.failure_type:02X}"
     alike = [
         one
         for one in writer.faults(machine)
         if (one.spn, one.fmi) == (typed.spn, typed.fmi)
-        and (typed.spn is not None or (one.code or "") == typed.code)
+        and (typed.spn is not None or one.code == code)
         and one.kind != "symptom"
     ]
     if typed.address is not None and len(alike) > 1:
@@ -153,7 +156,7 @@ def _fault(writer: Writer, machine: str, understood: Understood, now: Instant) -
         now_us=now,
         spn=typed.spn,
         fmi=typed.fmi,
-        code=typed.code,
+        code=code,
     )
 
 

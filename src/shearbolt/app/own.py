@@ -9,14 +9,13 @@ from pathlib import Path
 import numpy as np
 
 from shearbolt.app.documents import OwnCode, OwnCodeAsked, OwnCodesDocument, OwnSignal
-from shearbolt.app.filing import now_us
+from shearbolt.app.now import now_us
 from shearbolt.app.samples import tidy
 from shearbolt.book import Book
 from shearbolt.decode.columns import BlockDecoder
 from shearbolt.dictionary.merged import Dictionary
 from shearbolt.dictionary.owner import (
     CodeText,
-    parse_owner,
     parse_signals,
     parse_texts,
     write_signals,
@@ -30,15 +29,6 @@ from shearbolt.model.signal import NUMBER, SignalColumn
 from shearbolt.recordings import open_recording
 
 FIRST_VALUES = 8
-
-
-def dictionary_of(book: Book) -> Dictionary:
-    """Return the tables of facts with the owner's additions. Raises DictionaryError."""
-    signals, codes = book.owner.signals(), book.owner.codes()
-    if not signals.strip() and not codes.strip():
-        return Dictionary.ours()
-    owner = parse_owner(signals, codes)
-    return Dictionary.with_owner(owner.signals, owner.texts)
 
 
 def read_rows(rows_file: str) -> tuple[SignalRow, ...]:

@@ -22,6 +22,10 @@ AGRICULTURE = 2
 NOT_A_MACHINE = frozenset({0, 127})
 """Device classes 'non-specific' and 'not available'."""
 NO_SENDERS = frozenset({254, 255})
+OFF_BOARD = frozenset({129, 130})
+"""NAME functions of non-specific systems: service tool, data logger. They belong to no machine."""
+OFF_BOARD_ADDRESSES = range(249, 252)
+"""Preferred source addresses of service tools and data loggers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,10 +197,18 @@ def recognise(
     part: Part, content: VisitContent, fleet: Sequence[Known], given: Known | None
 ) -> Recognised:
     """Find the machine of one part of a recording."""
-    names = [name for i in part.senders if (name := content.controllers[i].name) is not None]
+    names = [
+        one.name
+        for one in (content.controllers[i] for i in part.senders)
+        if one.name is not None and not _comes_along(one)
+    ]
     by_vin = _by_vin(part.vin, fleet)
     by_names = _by_names(names, fleet)
     doubts = list(part.doubts)
+    if by_vin is None and by_names is not None and _other_vin(part.vin, by_names):
+        # Boxes are moved between machines; a vehicle identification is not.
+        doubts.append(keep("boxes_of_other", part.vin, by_names.machine.name))
+        by_names = None
     by: list[str] = []
     known = given or by_vin or by_names
     if given is not None:
@@ -218,6 +230,18 @@ def recognise(
         if not names and part.vin is None:
             doubts.append(keep("no_identity"))
     return Recognised(part, known, tuple(by), tuple(doubts), _swaps(names, known) if known else ())
+
+
+def _comes_along(one: ControllerSeen) -> bool:
+    """Tell whether a sender is a tester or logger that was plugged in."""
+    name = one.name
+    if one.address in OFF_BOARD_ADDRESSES:
+        return True
+    return name is not None and name.device_class == 0 and name.function in OFF_BOARD
+
+
+def _other_vin(vin: str | None, known: Known) -> bool:
+    return vin is not None and known.machine.vin is not None and vin != known.machine.vin
 
 
 def _by_vin(vin: str | None, fleet: Sequence[Known]) -> Known | None:

@@ -1,4 +1,8 @@
-"""One function a command: opens the book, does one thing, gives one document."""
+"""One function a command: opens the book, does one thing, gives one document.
+
+What decodes, draws on the proving ground or writes tables is imported by the functions that need
+it: looking at the yard shall start at once.
+"""
 
 from __future__ import annotations
 
@@ -6,8 +10,6 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from shearbolt import book as books
-from shearbolt.app import carrying, own
-from shearbolt.app import demo as season
 from shearbolt.app.composing.faults import (
     fault_document,
     machine_faults,
@@ -44,15 +46,13 @@ from shearbolt.app.documents import (
     Wording,
     YardDocument,
 )
-from shearbolt.app.filing import Asked, Filed, expand, file_recording, now_us, open_all
-from shearbolt.app.notes import file_note
+from shearbolt.app.now import now_us
 from shearbolt.app.repairs import faults_named
-from shearbolt.app.samples import signals_document
 from shearbolt.book import Book
+from shearbolt.dictionary.merged import dictionary_of
 from shearbolt.dictionary.owner import parse_signals, parse_texts
 from shearbolt.errors import ColumnsNeeded, DictionaryError, RecordingError, UsageError
 from shearbolt.model.instants import HOUR_US, to_iso
-from shearbolt.recordings import parse_columns
 
 
 def _opened(book: Path) -> Book:
@@ -60,7 +60,7 @@ def _opened(book: Path) -> Book:
 
 
 def _tables(book: Book) -> FactTables:
-    return FactTables(own.dictionary_of(book))
+    return FactTables(dictionary_of(book.owner.signals(), book.owner.codes()))
 
 
 def add_recordings(
@@ -79,6 +79,9 @@ def add_recordings(
     Raises Ambiguous, BookError, DictionaryError; UsageError for columns that do not fit, and
     ColumnsNeeded when the only file asks for them.
     """
+    from shearbolt.app.filing import Asked, Filed, expand, file_recording, open_all
+    from shearbolt.recordings import parse_columns
+
     wanted = ",".join(f"{key}={value}" for key, value in columns.items())
     asked = Asked(machine, start_us, hours, parse_columns(wanted) if columns else None)
     refused: list[Refused] = []
@@ -110,6 +113,8 @@ def add_recordings(
 
 def note(book: Path, asked: NoteAsked, *, wording: Wording) -> NoteDocument:
     """File a note as a visit by hand; raises NoteNotUnderstood."""
+    from shearbolt.app.notes import file_note
+
     with _opened(book) as opened:
         visit = file_note(opened, asked)
         shown = visit_document(opened, visit, _tables(opened))
@@ -154,6 +159,7 @@ def faults(
     wording: Wording,
 ) -> FaultsDocument:
     """Look at faults; `everything` includes cleared and stale ones and clean machines."""
+
     with _opened(book) as opened:
         return _faults(opened, machine, visit, everything)
 
@@ -202,6 +208,8 @@ def signals(
     wording: Wording,
 ) -> SignalsDocument:
     """Give samples: in a file if one is named, else in the document if `with_samples`."""
+    from shearbolt.app.samples import signals_document
+
     with _opened(book) as opened:
         return signals_document(
             opened,
@@ -223,9 +231,11 @@ def export_machine(
     book: Path, which: str, folder: str, *, progress: Progress, wording: Wording
 ) -> ExportDocument:
     """Write everything of a machine as one folder."""
+    from shearbolt.app.carrying import export
+
     with _opened(book) as opened:
         record = read_machine(opened, opened.machine(which))
-        return carrying.export(opened, record, _tables(opened), Path(folder), progress)
+        return export(opened, record, _tables(opened), Path(folder), progress)
 
 
 def import_book(
@@ -400,6 +410,8 @@ def own_signal_try(
 
 
 def _own_signals(book: Path, rows_file: str, tried_on: str, *, kept: bool) -> OwnSignalsDocument:
+    from shearbolt.app import own
+
     rows = own.read_rows(rows_file)
     if not rows:
         raise DictionaryError(f"{rows_file} holds no row.")
@@ -417,6 +429,8 @@ def _own_signals(book: Path, rows_file: str, tried_on: str, *, kept: bool) -> Ow
 
 def own_signal_list(book: Path, *, wording: Wording) -> OwnSignalsDocument:
     """List the owner's signals."""
+    from shearbolt.app import own
+
     with _opened(book) as opened:
         text = opened.owner.signals()
     rows = parse_signals(text) if text.strip() else ()
@@ -430,12 +444,16 @@ def own_signal_list(book: Path, *, wording: Wording) -> OwnSignalsDocument:
 
 def own_code_add(book: Path, asked: OwnCodeAsked, *, wording: Wording) -> OwnCodesDocument:
     """Keep a code text."""
+    from shearbolt.app import own
+
     with _opened(book) as opened:
         return own.codes_document(opened, [own.keep_code(opened, asked)])
 
 
 def own_code_list(book: Path, *, wording: Wording) -> OwnCodesDocument:
     """List the owner's code texts."""
+    from shearbolt.app import own
+
     with _opened(book) as opened:
         text = opened.owner.codes()
         return own.codes_document(opened, parse_texts(text) if text.strip() else ())
@@ -443,6 +461,8 @@ def own_code_list(book: Path, *, wording: Wording) -> OwnCodesDocument:
 
 def demo(book: Path, folder: str, *, progress: Progress, wording: Wording) -> DemoDocument:
     """Generate recordings in `folder`, file them with the season's notes, and show them."""
+    from shearbolt.app import demo as season
+
     written = season.write_season(Path(folder), progress)
     total: AddDocument = {"schema": "shearbolt/add/1", "visits": [], "refused": []}
     new = False

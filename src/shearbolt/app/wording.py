@@ -13,6 +13,8 @@ DOUBTS: dict[str, str] = {
     "vin_changed": "The vehicle identification told here ({0}) is not the one known for this "
     "machine ({1}).",
     "names_of_other": "The controllers heard are those of {0}; it was filed under {1} as asked.",
+    "boxes_of_other": "The vehicle identification told here ({0}) is new, but control units of {1} "
+    "were heard; it was filed as a machine of its own.",
     "names_differ": "The vehicle identification is that of {0}, but none of its controllers "
     "was heard.",
     "swapped_unit": "The {0} is another box than before: its number was {1}, now it is {2} "
@@ -32,7 +34,7 @@ DOUBTS: dict[str, str] = {
     "start_from_file": "The recording has no date of its own; its end was taken from the "
     "file's date.",
     "start_unknown": "No date is known for this recording; say when it began with --start.",
-    "pauses": "The recording has {0} pauses, the longest of {1} s.",
+    "pauses": "The recording stands still {0} times for more than 5 s, once for {1} s.",
     "ambiguous_method": "Address {0} sends codes in an old form that can be read in several "
     "ways; they stay numbers until more of its codes are known.",
     "damaged": "{0} places of the file could not be read; exposure is not counted from it.",

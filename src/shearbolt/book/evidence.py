@@ -114,14 +114,16 @@ class EvidenceJob:
         with self._source.open("rb", buffering=0) as source, self._target.open("wb") as out:
             while (chunk := source.read(_CHUNK)) and not self.stopping.is_set():
                 digest.update(chunk)
-                out.write(packer.compress(chunk))
+                with told(self._target):
+                    out.write(packer.compress(chunk))
                 self._size += len(chunk)
                 if self._progress is not None:
                     self._progress(self._size)
                 self._checkpoint("evidence chunk")
-            out.write(packer.flush())
-            out.flush()
-            os.fsync(out.fileno())
+            with told(self._target):
+                out.write(packer.flush())
+                out.flush()
+                os.fsync(out.fileno())
         if not self.stopping.is_set():
             self._sha256 = digest.hexdigest()
         self._checkpoint("evidence synced")

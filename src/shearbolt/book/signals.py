@@ -105,6 +105,9 @@ def _write(frame: pl.DataFrame, path: Path) -> Part:
             row_group_size=ROW_GROUP,
         )
     except pl.exceptions.PolarsError as trouble:
+        # Polars tells a full disk by the system's number only: 28, or 112 on Windows.
+        if any(f"(os error {number})" in str(trouble) for number in (28, 112)):
+            raise BookError(f"{path}: the disk is full; nothing was changed.") from trouble
         raise BookError(f"{path}: signals could not be written ({trouble}).") from trouble
     sync_file(path)
     # Parquet has checksums, but readers do not look at them.

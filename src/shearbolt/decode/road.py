@@ -199,6 +199,9 @@ class RoadTalk:
     def _uds(codes: dict[FaultKey, _Code], channel: str, event: UdsCodes, fault: UdsFault) -> None:
         if fault.spn is not None:
             key = FaultKey("uds", channel, event.address, fault.spn, fault.fmi)
+        elif fault.code is not None and not fault.failure_type:
+            # Without a failure type it is the code that service 03 names.
+            key = FaultKey("obd", channel, event.address, code=fault.code)
         else:
             key = FaultKey("uds", channel, event.address, code=fault.label)
         state: FaultState = "unknown"

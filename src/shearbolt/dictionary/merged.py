@@ -7,7 +7,7 @@ from functools import cache
 
 from shearbolt.dictionary.faults import fault_text, known_spn, spn_name
 from shearbolt.dictionary.groups import acronym, group_is_known
-from shearbolt.dictionary.owner import NO_ADDITIONS, CodeText, OwnerTables
+from shearbolt.dictionary.owner import NO_ADDITIONS, CodeText, OwnerTables, parse_owner
 from shearbolt.dictionary.signals import by_group, row_of_spn, rows_of_group
 from shearbolt.model.controller import Name
 from shearbolt.model.layout import SignalRow
@@ -109,3 +109,14 @@ class Dictionary:
 @cache
 def _ours() -> Dictionary:
     return Dictionary()
+
+
+def dictionary_of(signals: str, texts: str) -> Dictionary:
+    """Give our tables with the owner's, from the text of the owner's two files.
+
+    Raises DictionaryError naming file, line and what to do.
+    """
+    if not signals.strip() and not texts.strip():
+        return Dictionary.ours()
+    owner = parse_owner(signals, texts)
+    return Dictionary.with_owner(owner.signals, owner.texts)

@@ -15,6 +15,7 @@ from shearbolt.kernels.interface import (
     Decoded,
     FrameColumns,
     Groups,
+    Layout,
     LayoutTable,
     Parsed,
     Text,
@@ -46,14 +47,15 @@ class NumpyKernel:
 
     def group(self, frames: FrameColumns) -> Groups:
         """Sort data frames by channel, group number and source."""
-        ident = frames.ident
-        row = np.flatnonzero((frames.flags & (EXTENDED | NOT_DATA)) == EXTENDED)
-        if len(row) != len(ident):
-            ident = ident[row]
+        ident, channel = frames.ident, frames.channel
+        wanted = (frames.flags & (EXTENDED | NOT_DATA)) == EXTENDED
+        row = None if wanted.all() else np.flatnonzero(wanted)
+        if row is not None:
+            ident, channel = ident[row], channel[row]
         pdu1 = (ident & 0x00FF0000) < 0x00F00000
         # Identifier without priority, and without destination where the group has one.
         key = ident & np.where(pdu1, np.uint32(0x03FF00FF), np.uint32(0x03FFFFFF))
-        whole = key.astype(np.uint64) | frames.channel[row].astype(np.uint64) << np.uint64(26)
+        whole = key.astype(np.uint64) | channel.astype(np.uint64) << np.uint64(26)
         places, index = _numbered(whole)
         if len(places) <= 0xFFFF:
             # A stable sort of 16-bit numbers is a radix sort: no comparison of rows.
@@ -61,7 +63,7 @@ class NumpyKernel:
         by = np.argsort(index, kind="stable")
         start = np.zeros(len(places) + 1, np.int64)
         np.cumsum(np.bincount(index, minlength=len(places)), out=start[1:])
-        order = row[by].astype(np.int64, copy=False)
+        order = (by if row is None else row[by]).astype(np.int64, copy=False)
         return Groups(
             (places >> 26).astype(np.uint8),
             (places >> 8 & 0x3FFFF).astype(np.uint32),
@@ -81,40 +83,61 @@ class NumpyKernel:
         low: F64 = np.full(len(table), np.nan)
         high: F64 = np.full(len(table), np.nan)
         for k in range(len(table) if len(word) else 0):
-            first, mask, top, error_low, error_high, absent, kinds = table.whole[k, :7]
+            first, mask, top, _, _, absent, kinds = table.whole[k, :7]
             resolution, offset = table.real[k]
             raw = _raw(word, first, mask)
             lowest, highest = raw.min(), raw.max()
-            np.multiply(raw.astype(np.float64), resolution, out=value[k])
+            plain = 0 if int(kinds) & OVERLAP else int(kinds)
+            if plain & HAS_ABSENT and lowest >= absent:
+                value[k] = np.nan
+                status[k] = NOT_AVAILABLE
+                counts[k, NOT_AVAILABLE] = len(word)
+                continue
+            value[k] = raw
+            value[k] *= resolution
             value[k] += offset
-            if int(kinds) & (HAS_NUMBER | OVERLAP) == HAS_NUMBER and highest <= top:
+            if plain & HAS_NUMBER and highest <= top:
                 status[k] = NUMBER
                 counts[k, NUMBER] = len(word)
             else:
-                state = np.full(len(word), NO_NUMBER, np.uint8)
-                # Limits in the raw values' own type, so that none is widened to be compared.
-                limit = raw.dtype.type
-                if int(kinds) & HAS_NUMBER:
-                    state[raw <= limit(top)] = NUMBER
-                for code in table.layouts[k].reserved:
-                    if code <= mask:
-                        state[raw == limit(code)] = NO_NUMBER
-                if int(kinds) & HAS_ABSENT:
-                    state[raw >= limit(absent)] = NOT_AVAILABLE
-                state[(raw >= limit(error_low)) & (raw <= limit(error_high))] = ERROR
-                status[k] = state
-                counts[k] = np.bincount(state, minlength=4)
-                is_number = state == NUMBER
-                value[k, ~is_number] = np.nan
+                number, counts[k] = _sort_out(raw, table.whole[k], table.layouts[k], status[k])
+                np.copyto(value[k], np.nan, where=~number)
                 if not counts[k, NUMBER]:
                     continue
-                lowest, highest = raw[is_number].min(), raw[is_number].max()
+                numbers = raw[number]
+                lowest, highest = numbers.min(), numbers.max()
             ends = (
                 np.float64(lowest) * resolution + offset,
                 np.float64(highest) * resolution + offset,
             )
             low[k], high[k] = min(ends), max(ends)
         return Decoded(value, status, counts, low, high)
+
+
+def _sort_out(
+    raw: npt.NDArray[np.unsignedinteger[Any]], whole: U64, layout: Layout, status: U8
+) -> tuple[npt.NDArray[np.bool_], tuple[int, int, int, int]]:
+    """Write the status of each raw value; return which are numbers, and the count of each status.
+
+    The limits are compared in the raw values' own type, so that none of these is widened.
+    """
+    _, mask, top, error_low, error_high, absent_low, kinds = (int(one) for one in whole[:7])
+    limit = raw.dtype.type
+    error = (raw >= limit(error_low)) & (raw <= limit(error_high))
+    absent = raw >= limit(absent_low) if kinds & HAS_ABSENT else np.zeros(len(raw), np.bool_)
+    number = raw <= limit(top) if kinds & HAS_NUMBER else np.zeros(len(raw), np.bool_)
+    if kinds & OVERLAP:
+        absent &= ~error
+        number &= ~(error | absent)
+        for code in layout.reserved:
+            if code <= mask:
+                number &= raw != limit(code)
+    # One kind at most holds now: NO_NUMBER less its distance to that kind.
+    np.subtract(NO_NUMBER, number.view(np.uint8) * np.uint8(NO_NUMBER - NUMBER), out=status)
+    status -= absent.view(np.uint8) * np.uint8(NO_NUMBER - NOT_AVAILABLE)
+    status -= error.view(np.uint8) * np.uint8(NO_NUMBER - ERROR)
+    numbers, absents, errors = (int(np.count_nonzero(one)) for one in (number, absent, error))
+    return number, (numbers, absents, errors, len(raw) - numbers - absents - errors)
 
 
 _MULTIPLIERS = (0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9)

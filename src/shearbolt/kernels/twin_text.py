@@ -222,15 +222,20 @@ def _read(
         good &= data_good
         bytes_of[:, :size] = found
     word: U64 = bytes_of.view("<u8")[:, 0]
-    taken = rows[good] + first_row
-    every = len(taken) == len(good)
     seconds *= 1_000_000
     seconds += fraction
-    columns.time_us[taken] = seconds if every else seconds[good]
-    columns.ident[taken] = ident if every else ident[good]
+    row = rows[good] + first_row
+    taken: I64 | slice = row
+    if len(row) < len(rows):
+        seconds, ident, word = seconds[good], ident[good], word[good]
+    elif row[-1] - row[0] == len(rows) - 1:
+        # All lines are of this shape: written in one piece.
+        taken = slice(int(row[0]), int(row[-1]) + 1)
+    columns.time_us[taken] = seconds
+    columns.ident[taken] = ident
     columns.flags[taken] = shape.flags
     columns.length[taken] = size
-    columns.word[taken] = word if every else word[good]
+    columns.word[taken] = word
     return good
 
 

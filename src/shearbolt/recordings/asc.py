@@ -179,7 +179,8 @@ class AscRecording(TextRecording):
         elif kind == "canfd":
             self._flexible(at_us, words)
         elif kind in _EVENTS:
-            self.other_lines += 1
+            # Every file says once that it starts.
+            self.other_lines += 0 if kind == "start" else 1
         else:
             raise ValueError("line that is neither a frame nor a known event")
 

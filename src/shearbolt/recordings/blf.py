@@ -19,13 +19,14 @@ from shearbolt.model.instants import Instant
 from shearbolt.model.reading import NotRead, TimeBase
 from shearbolt.recordings.blf_objects import SIGNATURE, ObjectReader
 from shearbolt.recordings.dates import LOCAL_TIME, instant_of
-from shearbolt.recordings.gather import Channels, Unread, in_blocks
+from shearbolt.recordings.gather import Channels, Unread, in_blocks, left_aside
 from shearbolt.recordings.recording import ByteSource, Progress
 
 _FILE_HEADER = struct.Struct("<4sLBBBBBBBBQQLL8H8H")
 _OBJECT = struct.Struct("<4sHHLL")
 _CONTAINER = struct.Struct("<H6xL4x")
 _LOG_CONTAINER = 10
+_CONTAINER_HEADER = b"\x10\x00"
 _PLAIN, _DEFLATE = 0, 2
 _LARGEST_OBJECT = 1 << 26
 """Bytes of one outer object; a longer one is damage, not data."""
@@ -87,10 +88,8 @@ class BlfRecording:
         """Return what a person should know about how it was read."""
         told = [] if self._started is None else [LOCAL_TIME]
         if self._objects is not None and self._objects.others:
-            told.append(
-                f"{self._objects.others} records of other kinds (statistics, markers, other "
-                "buses) are no CAN frames and were left aside"
-            )
+            kinds = "other kinds (statistics, markers, other buses)"
+            told.append(left_aside(self._objects.others, "record", kinds))
         return tuple(told)
 
     def _runs(self, stream: BinaryIO, objects: ObjectReader) -> Iterator[Frames]:
@@ -101,7 +100,10 @@ class BlfRecording:
         else:
             self._unread.add("file header that contradicts itself", byte=0)
         for position, kind, body in outer.objects():
-            if kind != _LOG_CONTAINER:
+            if kind != _LOG_CONTAINER and body[4:6] == _CONTAINER_HEADER:
+                # Only containers have so short a header: the type is what is damaged.
+                self._unread.add("log container whose type is damaged", byte=position)
+            elif kind != _LOG_CONTAINER:
                 # Older files hold their objects without containers.
                 yield objects.read(body, position)
                 continue

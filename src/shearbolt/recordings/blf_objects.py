@@ -34,6 +34,8 @@ SIGNATURE = b"LOBJ"
 _HEADER = struct.Struct("<4sHHLL")
 _LARGEST_OBJECT = 1 << 20
 """Bytes of one object inside a container; a longer one is damage."""
+_LAST_KIND = 1023
+"""No type of object known to anyone is beyond it."""
 _LATEST_US = 100 * 366 * 86400 * 1_000_000
 """No recording runs for a century: later times are damage."""
 
@@ -154,7 +156,9 @@ class ObjectReader:
                     at = later
                     continue
                 break
-            if need is None:
+            if need is None and kind > _LAST_KIND:
+                self._unread.add("record of an impossible type", byte=byte)
+            elif need is None:
                 others += 1
             elif version not in (1, 2) or header < 32 or size < header + need:
                 self._unread.add("record whose header contradicts itself", byte=byte)

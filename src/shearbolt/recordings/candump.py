@@ -181,7 +181,9 @@ class CandumpRecording:
 
     def _nothing_in_it(self, found: _Found) -> EmptyRecording | ForeignRecording:
         if not found.not_read:
-            return EmptyRecording(self._source.name, "holds no frame, only blank lines or comments.")
+            return EmptyRecording(
+                self._source.name, "holds no frame, only blank lines or comments."
+            )
         first = min(found.not_read.values(), key=lambda one: one.byte or 0)
         return ForeignRecording(
             self._source.name,

@@ -18,7 +18,7 @@ from shearbolt.model.reading import NotRead
 _READ_BYTES = 1 << 14
 # A piece of input bounds the output of one call: 1032:1 for deflate, and for zstd a block of
 # 128 KiB from four bytes.
-_GZIP_PIECE = 1 << 14
+_GZIP_PIECE = 1 << 13
 _ZSTD_PIECE = 1 << 10
 _TRIAL_BYTES = 1 << 12
 _MAGIC = {"gzip": b"\x1f\x8b\x08", "zstd": b"\x28\xb5\x2f\xfd"}
@@ -101,7 +101,7 @@ class Unpacked(io.RawIOBase):
         self._raw = raw
         self._kind = kind
         self._note = note
-        self._pending = bytearray()
+        self._pending = memoryview(b"")
         self._given = 0
         self._pieces = self._unpack()
 
@@ -115,10 +115,10 @@ class Unpacked(io.RawIOBase):
             piece = next(self._pieces, None)
             if piece is None:
                 return 0
-            self._pending += piece
+            self._pending = memoryview(piece)
         count = min(len(buffer), len(self._pending))
         buffer[:count] = self._pending[:count]
-        del self._pending[:count]
+        self._pending = self._pending[count:]
         return count
 
     def close(self) -> None:

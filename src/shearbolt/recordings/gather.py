@@ -204,3 +204,8 @@ def reordered(frames: Frames, order: I64) -> Frames:
         frames.channels,
         long,
     )
+
+
+def left_aside(count: int, what: str, kinds: str) -> str:
+    """Say as a doubt that some known things in a file are no frames."""
+    return f"left aside, being no frames: {count} {what}{'' if count == 1 else 's'} of {kinds}"

@@ -12,7 +12,7 @@ from typing import BinaryIO
 
 _HEADER = struct.Struct("<4s4xQQ")
 _FIRST_BLOCK = 64
-_MOST_LINKS = 1 << 16
+_MOST_LINKS = 1 << 20
 _MOST_BLOCKS = 1 << 22
 # Kinds whose first link leads to the next of the same list, which must end.
 _LISTS = frozenset((b"##DG", b"##CG", b"##CN", b"##DL", b"##FH", b"##AT", b"##CH", b"##EV"))

@@ -25,7 +25,8 @@ _KNOWN = "candump text, .asc, .blf, .trc, python-can's .csv, MDF 4, or a table w
 def open_recording(path: str | Path, *, columns: TableColumns | None = None) -> Recording:
     """Open a recording of any known kind, plain or compressed with gzip or zstd.
 
-    `columns` says which columns of a table are which, where that cannot be told. Raises
+    `columns` says which columns of a table are which, where that cannot be told; the kinds with a
+    form of their own do not need it and leave it aside. Raises
     EmptyRecording, ForeignRecording, MissingReader or RecordingError with one sentence, and
     ColumnsNeeded for a table whose columns cannot be told.
     """
@@ -36,8 +37,6 @@ def open_recording(path: str | Path, *, columns: TableColumns | None = None) -> 
             raise RecordingError(source.name, f"is damaged: nothing of its {_packed(source)}.")
         raise ForeignRecording(source.name, "holds nothing once unpacked.")
     # Each kind's module is imported when its turn comes: most need nothing but text.
-    if columns is not None:
-        return _table(source, columns)
     if head.startswith((b"MDF     4", b"UnFinMF 4")):
         from shearbolt.recordings.mdf4 import Mdf4Recording
 
@@ -50,7 +49,7 @@ def open_recording(path: str | Path, *, columns: TableColumns | None = None) -> 
     if blf.looks_like(head):
         return blf.BlfRecording(source)
     found = _text(source, head)
-    return found if found is not None else _table(source, None)
+    return found if found is not None else _table(source, columns)
 
 
 def _text(source: FileSource, head: bytes) -> Recording | None:

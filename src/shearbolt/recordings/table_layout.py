@@ -178,6 +178,9 @@ def _by_names(
             best = (at, roles, numbered)
             if score >= 100:
                 break
+    if best[0] < 0 and rows and _is_names(rows[0][1]):
+        # Names that say nothing to us are still names.
+        best = (0, *_roles(rows[0][1]))
     at, roles, numbered = best
     found: dict[str, int | tuple[int, ...]] = {**roles}
     if len(numbered) >= 4 and "data" not in roles:
@@ -202,6 +205,12 @@ def _by_names(
         rows=tuple(tuple(row) for _, row in rows[at + 1 :]),
     )
     return replace(layout, **found), set(found)  # type: ignore[arg-type]
+
+
+def _is_names(row: Sequence[str]) -> bool:
+    """Tell whether a row holds names: none of its cells begins like a number."""
+    given = [cell.strip().strip('"') for cell in row if cell.strip()]
+    return bool(given) and not any(cell[:1].isdigit() or cell[:1] in "+-." for cell in given)
 
 
 def _roles(row: Sequence[str]) -> tuple[dict[str, int], dict[int, int]]:

@@ -8,7 +8,7 @@ from typing import BinaryIO
 from shearbolt.model.frames import Frames
 from shearbolt.model.instants import Instant
 from shearbolt.model.reading import NotRead, TimeBase
-from shearbolt.recordings.gather import Channels, Gather, Unread, in_blocks
+from shearbolt.recordings.gather import Channels, Gather, Unread, in_blocks, left_aside
 from shearbolt.recordings.recording import BLOCK_FRAMES, ByteSource, Progress
 from shearbolt.recordings.text import chunks_of_lines
 
@@ -72,8 +72,5 @@ class TextRecording:
         """Return what a person should know about how it was read."""
         if not self.other_lines:
             return tuple(self.said)
-        return (
-            *self.said,
-            f"{self.other_lines} lines of other kinds (remarks, statistics, bus states) are no "
-            "frames and were left aside",
-        )
+        kinds = "other kinds (remarks, statistics, bus states)"
+        return (*self.said, left_aside(self.other_lines, "line", kinds))

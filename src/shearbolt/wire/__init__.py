@@ -1,1 +1,1 @@
-"""TODO."""
+"""Protocols without I/O: bytes and instants in, frozen messages and events out."""

@@ -9,6 +9,7 @@ from shearbolt.dictionary.faults import fault_text
 from shearbolt.dictionary.merged import Dictionary
 from shearbolt.dictionary.names import address_text, function_text
 from shearbolt.dictionary.obd_codes import code_text
+from shearbolt.dictionary.uds_words import failure_type_words
 from shearbolt.model.controller import Name
 
 
@@ -35,8 +36,15 @@ class FactTables:
         return fault_text(spn, fmi)
 
     def road_code_text(self, code: str) -> str:
-        """Say a road vehicle's code in plain words."""
-        return code_text(code).text
+        """Say a road vehicle's code in plain words, with its failure type where it has one."""
+        plain, _, failure_type = code.partition("-")
+        try:
+            text = code_text(plain).text
+        except ValueError:
+            return f"a code of the maker's own form ({code})"
+        if not failure_type:
+            return text
+        return f"{text} ({failure_type_words(int(failure_type, 16))})"
 
     def own_text(self, fault: Fault, name: Name | None = None) -> str | None:
         """Return the owner's own text for a fault, where there is one."""
