@@ -80,7 +80,9 @@ def loop(path: str, frames: str) -> dict[str, float]:
             pgn &= 0x3FF00
         known = by_pgn.get(pgn)
         if known is not None:
-            values += len(known.decode(message.data, decode_choices=False, allow_truncated=True))
+            values += len(
+                known.decode(bytes(message.data), decode_choices=False, allow_truncated=True)
+            )
         left -= 1
         if not left:
             break

@@ -45,7 +45,7 @@ def message_of(ident: int, pgn: int):  # type: ignore[no-untyped-def]
     )
 
 
-def messages_by_pgn():  # type: ignore[no-untyped-def]
+def messages_by_pgn() -> dict[int, Message]:
     """Return cantools messages of all groups of the signal table."""
     groups = sorted({row.pgn for row in signal_rows()})
     found = {pgn: message_of(pgn << 8, pgn) for pgn in groups}
@@ -83,7 +83,7 @@ def write_mdf(path: Path, frames: int) -> None:
     rows["CAN_DataFrame.BusChannel"] = 1
     rows["CAN_DataFrame.ID"] = ident
     rows["CAN_DataFrame.IDE"] = 1
-    rows["CAN_DataFrame.DLC"] = rows["CAN_DataFrame.DataLength"] = 8
+    rows["CAN_DataFrame.DLC"] = rows["CAN_DataFrame.DataLength"] = traffic.sizes(ident)
     rows["CAN_DataFrame.DataBytes"] = data
     bus = Source(
         name="CAN",

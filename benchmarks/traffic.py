@@ -46,7 +46,9 @@ GROUPS = """
 0C000003 50 svvvFFFF | 0C000027 50 svvvFFFF | 1CFE9B27 500 wwwwFFFF | 18FE0F27 100 vvwwFFFF
 18FEAD00 1000 wwFFFFFF | 18FE9200 1000 vvvvvvvv | 18FD8A00 1000 wwwwFFFF | 18FD2000 500 vvwwFFFF
 """
-BROADCASTS = ((0x00, 1.0, "65226", 10), (0x27, 4.0, "65251", 39), (0x03, 10.0, "65242", 25))
+REQUESTS = ((0x18EA0027, 1.0, 65253), (0x18EAFF27, 5.0, 65251), (0x18EA0003, 0.25, 65217))
+"""Identifier, period in seconds, group asked for: frames of three bytes (SAE J1939-21 5.4.2)."""
+BROADCASTS = ((0x00, 1.0, 65226, 10), (0x27, 4.0, 65251, 39), (0x03, 10.0, 65242, 25))
 """Sender, period in seconds, group, bytes: sent as BAM with 50 ms between the packets."""
 
 
@@ -134,8 +136,14 @@ def stretch(number: int) -> tuple[Ints, Ints, Bytes]:
         idents.append(np.full(len(at), ident))
         # The same waves in every stretch, so that values run on over its end.
         data.append(_payload(pattern, at, np.random.default_rng(ident)))
+    for ident, period, group in REQUESTS:
+        at = _instants(period, first_s, rng)
+        asked = np.array([group & 0xFF, group >> 8 & 0xFF, group >> 16, *[0xFF] * 5], np.uint8)
+        times.append(at)
+        idents.append(np.full(len(at), ident))
+        data.append(np.tile(asked, (len(at), 1)))
     for sender, period, group, size in BROADCASTS:
-        at, sent, payload = _broadcast(sender, period, int(group), size, first_s, rng)
+        at, sent, payload = _broadcast(sender, period, group, size, first_s, rng)
         times.append(at)
         idents.append(sent)
         data.append(payload)
@@ -152,6 +160,11 @@ def _digits(value: Ints, count: int) -> Bytes:
     return (value[:, None] // powers % 10 + 0x30).astype(np.uint8)
 
 
+def sizes(ident: Ints) -> Ints:
+    """Return the data bytes of each frame: three for requests, else eight."""
+    return np.where((ident >> 16 & 0xFF) == 0xEA, 3, 8)
+
+
 def text_of(when: Ints, ident: Ints, data: Bytes) -> bytes:
     """Write frames as lines of candump -L text."""
     lines = np.empty((len(when), LINE_BYTES), np.uint8)
@@ -164,7 +177,11 @@ def text_of(when: Ints, ident: Ints, data: Bytes) -> bytes:
     parts = ident.astype(">u4")[:, None].view(np.uint8)
     lines[:, 25:33] = _HEX[parts].view(np.uint8)
     lines[:, 34:50] = _HEX[data].view(np.uint8)
-    return lines[:, :51].tobytes()
+    short = sizes(ident) == 3
+    lines[short, 40] = 0x0A
+    keep = np.ones((len(when), 51), np.bool_)
+    keep[short, 41:] = False
+    return lines[:, :51][keep].tobytes()
 
 
 def texts(frames: int) -> Iterator[bytes]:
@@ -180,7 +197,7 @@ def texts(frames: int) -> Iterator[bytes]:
 
 def recording(frames: int) -> Path:
     """Return a file of `frames` frames of traffic, made once and kept in the temporary folder."""
-    path = Path(tempfile.gettempdir()) / f"shearbolt-traffic-4-{frames}.log"
+    path = Path(tempfile.gettempdir()) / f"shearbolt-traffic-5-{frames}.log"
     if not path.exists():
         part = path.with_suffix(".part")
         with part.open("wb") as file:

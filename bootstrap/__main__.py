@@ -1,72 +1,70 @@
-"""The set-up's command line: `python -m bootstrap demo|test|setup|lock`."""
+"""The set-up's command line: `python -m bootstrap demo|test|setup|lock|pictures|bench`."""
 
 from __future__ import annotations
 
-import hashlib
 import os
+import shutil
 import subprocess
 import sys
-import venv
-from pathlib import Path
+import time
+from collections.abc import Callable
 
-ROOT = Path(__file__).resolve().parent.parent
-VENV = ROOT / ".venv"
-BIN = VENV / ("Scripts" if os.name == "nt" else "bin")
-PYTHON = BIN / ("python.exe" if os.name == "nt" else "python")
+from bootstrap.environment import set_up
+from bootstrap.tree import BIN, PYTHON, ROOT, STOPPED, program, run, say
+
 LOCKS = {
     "run": ("build",),
     "test": ("build", "mdf", "test"),
 }
-OLDEST_PYTHON = (3, 11)
-
-
-def run(*command: str | Path) -> None:
-    """Run one command in the tree and leave with its exit status when it fails."""
-    done = subprocess.run([str(part) for part in command], cwd=ROOT, check=False)
-    if done.returncode:
-        raise SystemExit(done.returncode)
-
-
-def set_up(lock: str) -> None:
-    """Make the virtual environment hold the locked dependencies and this tree, once per change."""
-    if sys.version_info < OLDEST_PYTHON:
-        raise SystemExit(f"Shearbolt needs Python 3.11 or newer; this is {sys.version.split()[0]}.")
-    fresh = hashlib.sha256()
-    for part in ("pyproject.toml", "setup.py", f"requirements/{lock}.txt"):
-        fresh.update((ROOT / part).read_bytes())
-    fresh.update((ROOT / "src/shearbolt/kernels/_compiled.c").read_bytes())
-    stamp = VENV / f"ready-{lock}"
-    if PYTHON.exists() and stamp.exists() and stamp.read_text() == fresh.hexdigest():
-        return
-    if not PYTHON.exists():
-        print("Making the virtual environment in .venv ...", file=sys.stderr)
-        venv.EnvBuilder(with_pip=True).create(VENV)
-    print("Installing the locked dependencies ...", file=sys.stderr)
-    pip = (PYTHON, "-m", "pip", "--disable-pip-version-check", "install", "--quiet")
-    run(*pip, "--require-hashes", "-r", f"requirements/{lock}.txt")
-    run(*pip, "--no-deps", "--no-build-isolation", "--editable", ".")
-    stamp.write_text(fresh.hexdigest())
+CHECKS: dict[str, tuple[str, ...]] = {
+    "format": ("ruff", "format", "--check", "."),
+    "lint": ("ruff", "check", "."),
+    "layers": ("lint-imports",),
+    "types": ("mypy",),
+}
 
 
 def demo(arguments: list[str]) -> None:
     """File the demo season and show the yard."""
     set_up("run")
-    run(PYTHON, "-m", "shearbolt", "demo", *arguments)
+    run(program("shearbolt"), "demo", *arguments)
+    if not {"--quiet", "--json"} & set(arguments):
+        say(f"\nHere `shearbolt` is {BIN.relative_to(ROOT) / 'shearbolt'}.")
 
 
 def test(arguments: list[str]) -> None:
-    """Check the house (format, lint, types, layers) and run every test."""
+    """Check the house (format, lint, layers, types) and run every test; or the tests named."""
     set_up("test")
     if not arguments:
-        run(PYTHON, "-m", "ruff", "format", "--check", ".")
-        run(PYTHON, "-m", "ruff", "check", ".")
-        run(PYTHON, "-m", "mypy")
-        run(BIN / "lint-imports")
+        for name, words in CHECKS.items():
+            check(name, *words)
     run(PYTHON, "-m", "pytest", *(arguments or ["-n", "auto", "-q"]))
+
+
+def check(name: str, command: str, *arguments: str) -> None:
+    """Run one check; its words are shown only when it finds something."""
+    began = time.monotonic()
+    done = subprocess.run(
+        [str(program(command)), *arguments], cwd=ROOT, check=False, text=True, encoding="utf-8",
+        errors="replace", stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+        env={**os.environ, "PYTHONIOENCODING": "utf-8"},
+    )  # fmt: skip
+    if done.returncode:
+        print(done.stdout)
+        say(f"The {name} check ({' '.join((command, *arguments))}) failed; it says why above.")
+        raise SystemExit(done.returncode)
+    say(f"{name}: in order ({time.monotonic() - began:.1f} s)")
+
+
+def setup(arguments: list[str]) -> None:
+    """Set up all that work on the tree needs, anew even where nothing changed."""
+    set_up("test", anew=True)
 
 
 def lock(arguments: list[str]) -> None:
     """Write the lock files anew from pyproject.toml (needs uv on the path)."""
+    if shutil.which("uv") is None:
+        raise SystemExit("Locking needs the program uv on the path; install it and try again.")
     for name, extras in LOCKS.items():
         chosen = [word for extra in extras for word in ("--extra", extra)]
         run(
@@ -76,14 +74,37 @@ def lock(arguments: list[str]) -> None:
         )  # fmt: skip
 
 
-JOBS = {"demo": demo, "test": test, "setup": lambda arguments: set_up("test"), "lock": lock}
+def pictures(arguments: list[str]) -> None:
+    """Make the README's picture and terminal text anew from a real run of the demo."""
+    set_up("test")
+    run(PYTHON, "-m", "bootstrap.capture", *arguments)
+
+
+def bench(arguments: list[str]) -> None:
+    """Run the benchmarks."""
+    set_up("test")
+    run(PYTHON, "-m", "benchmarks", *arguments)
+
+
+JOBS: dict[str, Callable[[list[str]], None]] = {
+    "demo": demo,
+    "test": test,
+    "setup": setup,
+    "lock": lock,
+    "pictures": pictures,
+    "bench": bench,
+}
 
 
 def main() -> None:
     """Run the named job."""
     if len(sys.argv) < 2 or sys.argv[1] not in JOBS:
         raise SystemExit(f"usage: python -m bootstrap {'|'.join(JOBS)} [ARGUMENTS]")
-    JOBS[sys.argv[1]](sys.argv[2:])
+    try:
+        JOBS[sys.argv[1]](sys.argv[2:])
+    except KeyboardInterrupt:
+        say("\nStopped; the next run takes up where this one was.")
+        raise SystemExit(STOPPED) from None
 
 
 if __name__ == "__main__":

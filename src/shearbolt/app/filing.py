@@ -15,6 +15,7 @@ from shearbolt.app.recognition import Known, Part, Recognised, recognise, split
 from shearbolt.app.wording import keep
 from shearbolt.book import Book, NewVisit, StagedVisit, Visit, Writer, hash_file
 from shearbolt.decode.columns import DecodedBlock
+from shearbolt.decode.losses import Losses
 from shearbolt.decode.visit import decode_recording
 from shearbolt.dictionary.merged import Dictionary
 from shearbolt.dictionary.names import function_text
@@ -22,7 +23,7 @@ from shearbolt.errors import NotInBook, RecordingError
 from shearbolt.model.fault import MAKER_SPN
 from shearbolt.model.instants import SECOND_US, Instant
 from shearbolt.model.reading import TimeBase
-from shearbolt.model.visit import VisitContent
+from shearbolt.model.visit import Quality, VisitContent
 from shearbolt.recordings import Recording, TableColumns, open_recording
 
 
@@ -99,10 +100,12 @@ def file_recording(
         return Filed(known, True)
     with book.stage() as stage:
         job = stage.evidence(path)
+        losses = Losses()
 
         def keep_block(block: DecodedBlock) -> None:
             stage.frames(block.frames)
             stage.messages(block.messages)
+            losses.feed(block)
 
         words = f"Reading {path.name}"
         content = decode_recording(
@@ -119,7 +122,14 @@ def file_recording(
             return Filed(known, True)
         with book.writing() as writer:
             filed = _file(
-                writer, stage, path, recording, content, asked, status.st_mtime_ns // 1000
+                writer,
+                stage,
+                path,
+                recording,
+                content,
+                quality_of(content, losses.groups),
+                asked,
+                status.st_mtime_ns // 1000,
             )
     return Filed(filed, False)
 
@@ -148,6 +158,7 @@ def _file(
     path: Path,
     recording: Recording,
     content: VisitContent,
+    quality: Quality,
     asked: Asked,
     file_us: Instant,
 ) -> Visit:
@@ -204,7 +215,7 @@ def _file(
             filed_us=now,
             file=str(path),
             format=recording.format,
-            quality=quality_of(content),
+            quality=quality,
             start_from=placed.start_from,
             zero_us=placed.zero_us,
             hours_start=hours.start,

@@ -16,7 +16,7 @@ from shearbolt.app.composing.tables import FactTables
 from shearbolt.app.documents import Progress, Sample, Signal, SignalsAsked, SignalsDocument
 from shearbolt.book import Book, Visit
 from shearbolt.book.table_file import write_table
-from shearbolt.decode.columns import BlockDecoder, long_columns
+from shearbolt.decode.columns import BlockDecoder
 from shearbolt.decode.road import ISO_TP_GROUP, RoadTalk
 from shearbolt.dictionary.merged import Dictionary
 from shearbolt.errors import UsageError
@@ -68,7 +68,7 @@ def columns_of(
         # Without a choice of groups the transport frames were read above.
         messages = book.messages(visit.id, groups)
         chosen = [one for one in messages if asked.address in (None, one.source)]
-        for column in long_columns(chosen, visit.channels, dictionary):
+        for column in decoder.long_columns(chosen, visit.channels):
             if (kept := _wanted(column, asked, low, high)) is not None:
                 yield kept
     if _has_tester(book, visit):

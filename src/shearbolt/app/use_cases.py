@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from zipfile import ZipFile
 
 from shearbolt import book as books
 from shearbolt.app.composing.faults import (
@@ -274,6 +275,9 @@ def backup(book: Path, target: str, *, progress: Progress, wording: Wording) -> 
     if done.path.is_dir():
         with Book.open(done.path, create=False) as copy:
             sound = sound and not books.check(copy)
+    else:
+        with ZipFile(done.path) as packed:
+            sound = sound and packed.testzip() is None
     return {
         "schema": "shearbolt/backup/1",
         "target": str(done.path),

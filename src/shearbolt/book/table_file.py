@@ -19,7 +19,14 @@ def write_table(path: Path, blocks: Sequence[Mapping[str, Any]]) -> None:
 
     frames = []
     for block in blocks:
-        rows = max((len(one) for one in block.values() if hasattr(one, "__len__")), default=0)
+        rows = max(
+            (
+                len(one)
+                for one in block.values()
+                if hasattr(one, "__len__") and not isinstance(one, str)
+            ),
+            default=0,
+        )
         if not rows:
             continue
         columns = []

@@ -30,7 +30,7 @@ def export(which: str, folder: str) -> int:
 @click.command(cls=Command, name="import-book")
 @click.argument("folder", metavar="FOLDER")
 def import_book(folder: str) -> int:
-    """Take in an export or another book; what is known already changes nothing."""
+    """Take in another book or a backup of one; what is known already changes nothing."""
     return answer(
         lambda app, manner, wording, progress: app.import_book(
             manner.book_folder, folder, progress=progress, wording=wording

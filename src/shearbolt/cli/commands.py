@@ -32,7 +32,7 @@ COMMANDS: dict[str, Entry] = {
     "rename": Entry("rename", "rename", "Give a machine another name."),
     "own": Entry("own", "own", "Keep signals and code texts of your own."),
     "export": Entry("carry", "export", "Write everything of a machine in open formats."),
-    "import-book": Entry("carry", "import_book", "Take in an export or another book."),
+    "import-book": Entry("carry", "import_book", "Take in another book or a backup of one."),
     "backup": Entry("carry", "backup", "Copy the whole book somewhere else."),
     "check": Entry("carry", "check", "Check that the book is sound."),
     "demo": Entry("demo", "demo", "Try it on invented machines."),

@@ -102,7 +102,7 @@ class UseCases(Protocol):
     def import_book(
         self, book: Path, folder: str, *, progress: Progress, wording: Wording
     ) -> ImportBookDocument:
-        """Take in an export or another book."""
+        """Take in another book or a backup of one."""
 
     def backup(
         self, book: Path, target: str, *, progress: Progress, wording: Wording

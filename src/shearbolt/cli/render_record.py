@@ -74,7 +74,7 @@ def render_export(document: ExportDocument, look: Look) -> list[str]:
         )
     if len(document["files"]) > len(shown):
         page.text(f"and {phrases.many(len(document['files']) - len(shown), 'more file')}", 2)
-    page.more(f"shearbolt import-book {document['folder']}  (takes it into another book)")
+    page.more(f"shearbolt machine {document['machine']}")
     return page.lines
 
 

@@ -175,14 +175,17 @@ READERS = {
     41216: ("dm33", _dm33),
 }
 """By group: what it is called in the record, and who reads it."""
+LASTING = frozenset({"vin", "component", "software", "unit", "driver", "dm19"})
+"""What stays as it is until somebody changes the machine."""
 
 
 class Answers:
-    """Keeps what was told; the same told again unchanged is kept once."""
+    """Keeps what was told: identifications whenever they change, running figures first and last."""
 
     def __init__(self) -> None:
         self._told: list[tuple[int, int, int, str, Values]] = []
         self._last: dict[tuple[int, int, str], Values] = {}
+        self._running: dict[tuple[int, int, int], Message] = {}
 
     def take(self, message: Message) -> None:
         """Take any message; those without a reader here are passed over."""
@@ -190,12 +193,26 @@ class Answers:
         if found is None:
             return
         what, read = found
-        values = read(message.payload)
         key = message.channel, message.source, what
+        if what not in LASTING and key in self._last:
+            # Distances, times and counters change with every answer: the last will do.
+            self._running[message.channel, message.source, message.pgn] = message
+            return
+        values = read(message.payload)
         if not any(value is not None for _, value in values) or self._last.get(key) == values:
             return
         self._last[key] = values
         self._told.append((message.time_us, message.channel, message.source, what, values))
+
+    def finish(self) -> None:
+        """Read the last of each running figure; call once, after the last message."""
+        for (channel, source, pgn), message in self._running.items():
+            what, read = READERS[pgn]
+            values = read(message.payload)
+            if values and values != self._last[channel, source, what]:
+                self._told.append((message.time_us, channel, source, what, values))
+        self._running.clear()
+        self._told.sort(key=lambda one: one[0])
 
     def told(self, channels: tuple[str, ...]) -> tuple[TextAnswer, ...]:
         """Return everything told, in its order."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,8 +10,8 @@ import numpy.typing as npt
 
 from shearbolt.dictionary.merged import Dictionary
 from shearbolt.dictionary.rules import raw_rules
-from shearbolt.dictionary.values import decode_value
 from shearbolt.kernels import Decoded, Kernel, Layout, LayoutTable, best, layout_table
+from shearbolt.kernels.payloads import payload_words, windows
 from shearbolt.model.frames import I64, U64, Frames
 from shearbolt.model.layout import SignalRow
 from shearbolt.model.message import BrokenSession, Message
@@ -69,6 +69,64 @@ class DecodedBlock:
         yield from self.long_columns
 
 
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """How the parameters of one word are decoded."""
+
+    rows: tuple[SignalRow, ...]
+    table: LayoutTable
+    reserved: tuple[tuple[int, int, int, U64], ...]
+    """(index of the row, first bit, mask, raw codes that its state list leaves out)."""
+
+    def decode(self, kernel: Kernel, word: U64) -> Decoded:
+        """Decode many words; codes left out between a state list's numbers are none."""
+        decoded = kernel.decode(word, self.table)
+        for i, first_bit, mask, codes in self.reserved:
+            raw = word >> np.uint64(first_bit) & np.uint64(mask)
+            unused = raw == codes[0]
+            for code in codes[1:]:
+                unused |= raw == code
+            if unused.any():
+                _take_out(decoded, i, unused)
+        return decoded
+
+
+def _plan(rows: Sequence[SignalRow], from_byte: int = 0) -> _Plan:
+    """Make the plan for parameters that lie in the word beginning at a byte (from 0)."""
+    shift = 8 * from_byte
+    layouts, reserved = [], []
+    for i, row in enumerate(rows):
+        rules = raw_rules(row)
+        first_bit = row.first_bit - shift
+        layouts.append(
+            Layout(
+                first_bit,
+                row.length_bits,
+                row.resolution,
+                row.offset,
+                rules.number_top,
+                rules.error_low,
+                rules.error_high,
+                rules.absent_low,
+            )
+        )
+        if rules.reserved:
+            mask = (1 << row.length_bits) - 1
+            reserved.append((i, first_bit, mask, np.array(rules.reserved, np.uint64)))
+    return _Plan(tuple(rows), layout_table(layouts), tuple(reserved))
+
+
+def _take_out(decoded: Decoded, i: int, unused: npt.NDArray[np.bool_]) -> None:
+    """Make samples of one parameter no numbers, and count anew."""
+    value, status = decoded.value[i], decoded.status[i]
+    value[unused] = np.nan
+    status[unused] = NO_NUMBER
+    decoded.counts[i] = np.bincount(status, minlength=4)
+    numbers = value[status == NUMBER]
+    decoded.low[i] = numbers.min() if len(numbers) else np.nan
+    decoded.high[i] = numbers.max() if len(numbers) else np.nan
+
+
 class BlockDecoder:
     """Turns blocks of one recording into decoded columns and messages, in their order."""
 
@@ -76,7 +134,8 @@ class BlockDecoder:
         self._dictionary = dictionary
         self._kernel = kernel or best()
         self._reassembler = Reassembler()
-        self._tables: dict[tuple[int, int], tuple[tuple[SignalRow, ...], LayoutTable | None]] = {}
+        self._plans: dict[tuple[int, int], _Plan | None] = {}
+        self._long_plans: dict[tuple[int, int], tuple[tuple[int, _Plan], ...]] = {}
 
     def feed(self, frames: Frames) -> DecodedBlock:
         """Decode the next block of the recording."""
@@ -89,7 +148,7 @@ class BlockDecoder:
         )
         for i, (channel, pgn, source) in enumerate(keys):
             first, last = starts[i], starts[i + 1]
-            rows, table = self._table(pgn, source)
+            plan = self._plan(pgn, source)
             word = grouped.word[first:last]
             runs.append(
                 GroupRun(
@@ -99,8 +158,8 @@ class BlockDecoder:
                     grouped.time_us[first:last],
                     word,
                     grouped.order[first:last],
-                    rows,
-                    None if table is None else self._decode(word, rows, table),
+                    () if plan is None else plan.rows,
+                    None if plan is None else plan.decode(self._kernel, word),
                 )
             )
             if pgn in TRANSPORT_GROUPS:
@@ -125,81 +184,65 @@ class BlockDecoder:
             tuple(runs),
             tuple(messages),
             tuple(broken),
-            tuple(long_columns(messages, frames.channels, self._dictionary)),
+            tuple(self.long_columns(messages, frames.channels)),
         )
-
-    def _decode(self, word: U64, rows: tuple[SignalRow, ...], table: LayoutTable) -> Decoded:
-        """Decode a group; codes that a state list leaves out between its numbers are none."""
-        decoded = self._kernel.decode(word, table)
-        for i, row in enumerate(rows):
-            reserved = raw_rules(row).reserved
-            if reserved:
-                raw = word >> np.uint64(row.first_bit) & np.uint64((1 << row.length_bits) - 1)
-                unused = np.isin(raw, np.array(reserved, np.uint64))
-                if unused.any():
-                    _take_out(decoded, i, unused)
-        return decoded
 
     def finish(self) -> tuple[BrokenSession, ...]:
         """Give the transport sessions left open at the end of the recording."""
         return tuple(self._reassembler.finish())
 
-    def _table(self, pgn: int, source: int) -> tuple[tuple[SignalRow, ...], LayoutTable | None]:
-        """Return the parameters of a group that lie in one frame, and their packed layouts."""
+    def long_columns(
+        self, messages: Iterable[Message], channels: tuple[str, ...]
+    ) -> Iterator[SignalColumn]:
+        """Decode the parameters of messages of several packets, sender by sender.
+
+        A parameter beyond the end of a message has no sample in it.
+        """
+        by_group: dict[tuple[int, int, int], list[Message]] = {}
+        for message in messages:
+            by_group.setdefault((message.channel, message.pgn, message.source), []).append(message)
+        for (channel, pgn, source), some in by_group.items():
+            plans = self._long(pgn, source)
+            if not plans:
+                continue
+            time_us = np.array([one.time_us for one in some], np.int64)
+            payloads = [one.payload for one in some]
+            size = np.array([len(one) for one in payloads])
+            for from_byte, plan in plans:
+                decoded = plan.decode(self._kernel, payload_words(payloads, from_byte))
+                for i, row in enumerate(plan.rows):
+                    held = 8 * size >= row.first_bit + row.length_bits
+                    whole = held.all()
+                    if not held.any():
+                        continue
+                    yield SignalColumn(
+                        channels[channel],
+                        source,
+                        row,
+                        time_us if whole else time_us[held],
+                        decoded.value[i] if whole else decoded.value[i][held],
+                        decoded.status[i] if whole else decoded.status[i][held],
+                    )
+
+    def _plan(self, pgn: int, source: int) -> _Plan | None:
+        """Return how the parameters of a group are decoded that lie in one frame."""
         key = pgn, source
-        if key not in self._tables:
-            rows = tuple(
+        if key not in self._plans:
+            rows = [
                 row
                 for row in self._dictionary.rows_of_group(pgn, source)
                 if row.first_bit + row.length_bits <= WORD_BITS
+            ]
+            self._plans[key] = _plan(rows) if rows else None
+        return self._plans[key]
+
+    def _long(self, pgn: int, source: int) -> tuple[tuple[int, _Plan], ...]:
+        """Return how a long message is decoded: eight bytes at a time, each with its plan."""
+        key = pgn, source
+        if key not in self._long_plans:
+            rows = self._dictionary.rows_of_group(pgn, source)
+            parts = windows([(row.first_bit, row.length_bits) for row in rows])
+            self._long_plans[key] = tuple(
+                (from_byte, _plan([rows[i] for i in some], from_byte)) for from_byte, some in parts
             )
-            self._tables[key] = rows, layout_table([_layout(row) for row in rows]) if rows else None
-        return self._tables[key]
-
-
-def _take_out(decoded: Decoded, i: int, unused: npt.NDArray[np.bool_]) -> None:
-    """Make samples of one parameter no numbers, and count anew."""
-    value, status = decoded.value[i], decoded.status[i]
-    value[unused] = np.nan
-    status[unused] = NO_NUMBER
-    decoded.counts[i] = np.bincount(status, minlength=4)
-    numbers = value[status == NUMBER]
-    decoded.low[i] = numbers.min() if len(numbers) else np.nan
-    decoded.high[i] = numbers.max() if len(numbers) else np.nan
-
-
-def _layout(row: SignalRow) -> Layout:
-    rules = raw_rules(row)
-    return Layout(
-        row.first_bit,
-        row.length_bits,
-        row.resolution,
-        row.offset,
-        rules.number_top,
-        rules.error_low,
-        rules.error_high,
-        rules.absent_low,
-    )
-
-
-def long_columns(
-    messages: Iterable[Message], channels: tuple[str, ...], dictionary: Dictionary
-) -> Iterator[SignalColumn]:
-    """Decode the parameters of messages of several packets."""
-    by_group: dict[tuple[int, int, int], list[Message]] = {}
-    for message in messages:
-        by_group.setdefault((message.channel, message.pgn, message.source), []).append(message)
-    for (channel, pgn, source), some in by_group.items():
-        for row in dictionary.rows_of_group(pgn, source):
-            fits = [one for one in some if row.first_bit + row.length_bits <= 8 * len(one.payload)]
-            if not fits:
-                continue
-            decoded = [decode_value(one.payload, row) for one in fits]
-            yield SignalColumn(
-                channels[channel],
-                source,
-                row,
-                np.array([one.time_us for one in fits], np.int64),
-                np.array([np.nan if value is None else value for value, _ in decoded]),
-                np.array([status for _, status in decoded], np.uint8),
-            )
+        return self._long_plans[key]

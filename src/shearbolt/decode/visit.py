@@ -169,6 +169,7 @@ class VisitBuilder:
         """Tell the visit, once the last block was taken."""
         self._broken.update(str(one.reason) for one in left_open)
         self._road.finish()
+        self._answers.finish()
         self._cleared.extend(self._clears.finish())
         channels = self._channels
         controllers: list[ControllerSeen] = []

@@ -108,7 +108,7 @@ class Layout:
     absent_low: int
     """Lowest raw value that means 'not available'; 2**bits where none does."""
     reserved: tuple[int, ...] = ()
-    """Raw values up to `number_top` that mean nothing, each below 128."""
+    """Raw values up to `number_top` that mean nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +122,8 @@ class LayoutTable:
     An empty error range is (1, 0)."""
     real: F64
     """Shape (k, 2): resolution, offset."""
+    far_holes: tuple[int, ...] = ()
+    """Rows with reserved values that have no bit in `whole`."""
 
     def __len__(self) -> int:
         return len(self.layouts)
@@ -133,15 +135,15 @@ HAS_ABSENT = 2
 """There are raw values that mean 'not available'."""
 OVERLAP = 4
 """The ranges overlap or have holes, so that no border alone settles what a value is."""
-RESERVED_END = 128
-"""Reserved raw values lie below this."""
+HOLES_END = 128
+"""Reserved raw values from here up have no bit in LayoutTable.whole."""
 
 
 def layout_table(layouts: Sequence[Layout]) -> LayoutTable:
     """Pack layouts for `Kernel.decode`.
 
-    Raises ValueError when one does not end within the 64 bits of a word, when its resolution or
-    offset is not finite, or when a reserved value is 128 or more.
+    Raises ValueError when one does not end within the 64 bits of a word, or when its resolution or
+    offset is not finite.
     """
     whole = np.empty((len(layouts), 9), np.uint64)
     real = np.empty((len(layouts), 2), np.float64)
@@ -150,11 +152,10 @@ def layout_table(layouts: Sequence[Layout]) -> LayoutTable:
             raise ValueError(f"bits {one.first_bit} to {one.first_bit + one.bits} leave the word")
         if not (isfinite(one.resolution) and isfinite(one.offset)):
             raise ValueError(f"resolution {one.resolution} or offset {one.offset} is no number")
-        if any(not 0 <= code < RESERVED_END for code in one.reserved):
-            raise ValueError(f"reserved values {one.reserved} are not all below {RESERVED_END}")
         whole[i] = _packed(one)
         real[i] = one.resolution, one.offset
-    return LayoutTable(tuple(layouts), whole, real)
+    far = (i for i, one in enumerate(layouts) if max(one.reserved, default=0) >= HOLES_END)
+    return LayoutTable(tuple(layouts), whole, real, tuple(far))
 
 
 def _packed(one: Layout) -> tuple[int, ...]:
@@ -166,7 +167,7 @@ def _packed(one: Layout) -> tuple[int, ...]:
     absent = max(one.absent_low, 0)
     overlap = (low <= high and (low <= top or high >= absent)) or absent <= top or one.reserved
     kinds = HAS_NUMBER * (top >= 0) + HAS_ABSENT * (absent <= mask) + OVERLAP * bool(overlap)
-    holes = sum(1 << code for code in set(one.reserved))
+    holes = sum(1 << code for code in set(one.reserved) if 0 <= code < HOLES_END)
     return (
         one.first_bit,
         mask,

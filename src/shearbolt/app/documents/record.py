@@ -178,7 +178,7 @@ class BackupDocument(TypedDict):
 
 
 class ImportBookDocument(TypedDict):
-    """`shearbolt import-book FOLDER`: an export or another book taken in."""
+    """`shearbolt import-book FOLDER`: another book or a backup of one taken in."""
 
     schema: Literal["shearbolt/import-book/1"]
     """Which document this is."""
