@@ -99,13 +99,11 @@ def _pip(what: str, packages: list[str], *arguments: str) -> None:
     left = {_plain(name) for name in packages}
     say(f"{what} ...") if not moving else print(what, end=" ...", file=sys.stderr, flush=True)
     lines: list[str] = []
-    with (
-        LOG.open("a", encoding="utf-8") as log,
-        subprocess.Popen(
-            command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
-            encoding="utf-8", errors="replace",
-        ) as pip,
-    ):  # fmt: skip
+    # One plain `with` each: this file must be read by an old Python, to say that it is too old.
+    with LOG.open("a", encoding="utf-8") as log, subprocess.Popen(
+        command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
+        encoding="utf-8", errors="replace",
+    ) as pip:  # fmt: skip
         assert pip.stdout is not None
         for line in pip.stdout:
             log.write(line)
@@ -125,7 +123,7 @@ def _pip(what: str, packages: list[str], *arguments: str) -> None:
 
 def _why(what: str, lines: list[str]) -> str:
     """Put a failure of pip in words: its last errors, and what a person may do."""
-    errors = [line for line in lines if line.startswith("ERROR:")] or lines
+    errors = [one for one in lines if re.match("ERROR: (?!Exception:)", one)] or lines
     told = "\n".join(f"  {line}" for line in errors[-_LAST_LINES:])
     return (
         f"{what} failed:\n{told}\n"

@@ -10,11 +10,10 @@ from typing import BinaryIO
 
 import pytest
 from hypothesis import HealthCheck, settings
+from tests.skips_listed import LEFT_OUT, recordings_folder, register
 
 from shearbolt.model.reading import NotRead
 from shearbolt.recordings.recording import ByteSource, Progress
-
-LEFT_OUT = "open recordings not beside the checkout (left out)"
 
 settings.register_profile(
     "house", deadline=None, suppress_health_check=[HealthCheck.too_slow], max_examples=60
@@ -22,13 +21,16 @@ settings.register_profile(
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "house"))
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    """Let no skipped test go by unlisted."""
+    register(config)
+
+
 @pytest.fixture(scope="session")
 def recordings_dir() -> Path:
     """Folder of the open recordings: SHEARBOLT_RECORDINGS, else ../shared/recordings."""
-    told = os.environ.get("SHEARBOLT_RECORDINGS")
-    beside = Path(__file__).resolve().parents[2] / "shared" / "recordings"
-    folder = Path(told) if told else beside
-    if not (folder / "README.md").is_file():
+    folder = recordings_folder()
+    if folder is None:
         pytest.skip(LEFT_OUT)
     return folder
 

@@ -8,6 +8,10 @@ ShearboltError            exit status 3: nothing could be done
 │   ├── EmptyRecording        it holds no frame at all
 │   ├── ForeignRecording      it is no recording of a bus in a form known here
 │   └── MissingReader         its form needs an optional package
+├── ListeningError        a bus cannot be listened to, or no longer
+│   ├── AdapterAbsent         the adapter asked for is not there, or none was found
+│   ├── SpoolStopped          what is heard can no longer be written down
+│   └── NeverSends            something tried to send through a bus that only listens
 ├── DictionaryError       a table of facts (ours or the owner's) that cannot be used
 └── BookError             the record cannot be opened, read or written
     ├── NotInBook             an identifier or name that the book does not hold
@@ -63,6 +67,22 @@ class ForeignRecording(RecordingError):
 
 class MissingReader(RecordingError):
     """A recording whose form needs an optional package that is not installed."""
+
+
+class ListeningError(ShearboltError):
+    """A bus cannot be listened to, or no longer."""
+
+
+class AdapterAbsent(ListeningError):
+    """The adapter asked for is not there, cannot be opened, or none was found."""
+
+
+class SpoolStopped(ListeningError):
+    """What is heard can no longer be written down: the disk is full or gone."""
+
+
+class NeverSends(ListeningError):
+    """Something tried to send through a bus that was opened to listen only."""
 
 
 class DictionaryError(ShearboltError):

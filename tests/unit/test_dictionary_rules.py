@@ -126,7 +126,8 @@ N, A, E, R = NUMBER, NOT_AVAILABLE, ERROR, NO_NUMBER
         (2842, [N] * 128),
         (5725, [N] * 10 + [R] * 52 + [E, A]),
         (4106, [N] * 256),  # DM29 counts reach 255
-        (1483, [N] * 256),
+        (1482, [N] * 254 + [A] * 2),  # 254 'null' and 255 'all' are no unit's address
+        (1483, [N] * 254 + [A] * 2),
         (2841, [N] * 256),
         (1218, [N] * 251 + [R] * 3 + [E, A]),
         (523, [N] * 252 + [R] * 2 + [E, A]),  # raw 251 is park

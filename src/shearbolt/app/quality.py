@@ -14,16 +14,14 @@ FAST_S = 0.25
 ENOUGH_FRAMES = 50
 LOST_SHARE = 0.01
 """More missing than this is loss (common practice, no source)."""
-REGULAR_SHARE = 0.6
-"""Groups with fewer steps like their neighbours have no beat to judge by."""
+REGULAR_SHARE = 0.7
+"""Groups with fewer regular steps have no beat to judge by."""
 SPAN_US = 5 * SECOND_US
 FEW_GROUPS = 4
 """A bus with so few groups was recorded through a filter (common practice, no source)."""
 
 
-def quality_of(
-    content: VisitContent, missing: Mapping[tuple[str, int, int], Missing]
-) -> Quality:
+def quality_of(content: VisitContent, missing: Mapping[tuple[str, int, int], Missing]) -> Quality:
     """Judge a recording: `complete`, `lossy`, `filtered`, or `unknown` where it is too short.
 
     `missing` tells what each group lacks, keyed by (channel, pgn, source). A recorder that loses

@@ -50,6 +50,8 @@ class DecodedBlock:
     broken: tuple[BrokenSession, ...]
     long_columns: tuple[SignalColumn, ...]
     """Parameters of messages of several packets."""
+    message_rows: tuple[int, ...] = ()
+    """Row in the block of the last frame of each of `messages`."""
 
     def columns(self) -> Iterator[SignalColumn]:
         """Give every decoded column of the block: values, statuses, instants."""
@@ -165,18 +167,23 @@ class BlockDecoder:
             if pgn in TRANSPORT_GROUPS:
                 transport_rows.append(grouped.order[first:last])
         messages: list[Message] = []
+        message_rows: list[int] = []
         broken: list[BrokenSession] = []
         if transport_rows:
             row = np.sort(np.concatenate(transport_rows))
-            for one in self._reassembler.feed_many(
+            certain_at: list[int] = []
+            heard = self._reassembler.feed_many(
                 frames.time_us[row],
                 frames.channel[row],
                 frames.ident[row],
                 frames.length[row],
                 frames.word[row],
-            ):
+                certain_at,
+            )
+            for one, at in zip(heard, certain_at, strict=True):
                 if isinstance(one, Message):
                     messages.append(one)
+                    message_rows.append(int(row[at]))
                 else:
                     broken.append(one)
         return DecodedBlock(
@@ -185,6 +192,7 @@ class BlockDecoder:
             tuple(messages),
             tuple(broken),
             tuple(self.long_columns(messages, frames.channels)),
+            tuple(message_rows),
         )
 
     def finish(self) -> tuple[BrokenSession, ...]:

@@ -23,8 +23,12 @@ LONG = 1.6
 USUAL = 0.8
 """Share of the usual step that the neighbours count for at least, so that frames held back and
 sent in a bunch are not taken for a higher rate."""
+APART = 0.25
+"""Steps as far from a whole number of beats as this are not of the beat."""
 SILENT_US = SECOND_US
 """Longer steps are silence of a sender or a pause of the recording, judged elsewhere."""
+SAMPLE = 1000
+"""So many steps tell the usual one, and whether a group has a beat at all."""
 FEW = 8
 """Steps of a block from which its usual one can be told."""
 
@@ -34,9 +38,10 @@ class Missing:
     """What one group of one sender lacks."""
 
     steps: int = 0
-    """Steps looked at."""
+    """Steps looked at for a beat."""
     regular: int = 0
-    """Of these, as long as their neighbours."""
+    """Of these, as long as their neighbours, or one, two or three times the shortest usual one:
+    what is left of a beat when frames are lost at random."""
     frames: int = 0
     """Frames missing."""
     _tail: I64 = field(default_factory=lambda: np.empty(0, np.int64))
@@ -50,15 +55,26 @@ class Missing:
             self._tail = known
             return
         self._tail = known[-3:]
-        usual = float(np.median(steps))
+        sample = np.sort(steps[:: max(1, len(steps) // SAMPLE | 1)])
+        usual = float(sample[len(sample) // 2])
         here = steps[1:-1]
-        near = np.maximum(np.maximum(steps[:-2], steps[2:]), USUAL * usual)
-        whole = (here <= SILENT_US) & (near > 0)
-        here, near = here[whole], near[whole]
-        long = here > LONG * near
+        near = np.maximum(np.maximum(steps[:-2], steps[2:]), max(1, round(USUAL * usual)))
+        long = (here > LONG * near) & (here <= SILENT_US)
+        lacking = np.flatnonzero(long)
+        self.frames += int((np.rint(here[lacking] / near[lacking]) - 1).sum())
+        if self.steps < SAMPLE:
+            beat = max(float(sample[len(sample) // 4]), 1.0)
+            self._look(here[:SAMPLE], near[:SAMPLE], beat)
+
+    def _look(self, here: I64, near: I64, beat: float) -> None:
+        """Count how many steps are regular."""
+        spoken = here <= SILENT_US
+        here, near = here[spoken], near[spoken]
+        times = here / beat
+        whole_beats = (np.abs(times - np.rint(times)) < APART) & (times > APART) & (times < 3.5)
+        alike = (here <= LONG * near) & (here > near / LONG)
         self.steps += len(here)
-        self.regular += int(np.count_nonzero(~long & (here > near / LONG)))
-        self.frames += int((np.rint(here[long] / near[long]) - 1).sum())
+        self.regular += int(np.count_nonzero(whole_beats | alike))
 
 
 class Losses:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from shearbolt.decode.presence import Stretches
-from shearbolt.decode.reports import Reports, Silence, Track, spells_of, steady
+from shearbolt.decode.quiet import SenderQuiet
+from shearbolt.decode.reports import Reports, Track, spells_of, steady
 from shearbolt.dictionary.merged import Dictionary
 from shearbolt.model.controller import Dm1Manner
 from shearbolt.model.fault import (
@@ -66,35 +66,34 @@ class SenderMemory:
     def __init__(self) -> None:
         self.reports = Reports()
         self._lists: dict[str, dict[bytes, Listed]] = {}
-        self._empty: dict[str, int] = {}
-        """Instant at which a list was last told to be empty."""
         self._supported: tuple[SupportedSpn, ...] = ()
-        self._expanded: list[tuple[int, bytes]] = []
+        self._expanded: dict[bytes, list[int]] = {}
+        """DM25 as sent, with its first and last instant."""
         self._frames: dict[bytes, list[FreezeFrame]] = {}
         self._lamps_told: dict[bytes, Lamps] = {}
-
-    @property
-    def told_anything(self) -> bool:
-        """Tell whether any code was listed anywhere."""
-        return bool(self.reports.tracks or any(self._lists.values()))
 
     def fault_list(self, which: str, payload: bytes, at_us: int) -> None:
         """Take one list of codes other than DM1: 'dm2', 'dm6', 'dm12', ..."""
         told = read_fault_list(payload)
         if told is None:
             return
-        codes = self._lists.setdefault(which, {})
-        if not told.dtcs:
-            self._empty[which] = at_us
         for dtc in told.dtcs:
-            one = codes.setdefault(_key(dtc), Listed(dtc, at_us, at_us))
-            one.last_us = at_us
-            if not one.counts or one.counts[-1].count != dtc.count:
+            one = self._listed(which, dtc, at_us)
+            if one.counts and one.counts[-1].count == dtc.count:
+                one.counts[-1] = replace(one.counts[-1], last_us=at_us)
+            else:
                 one.counts.append(CountSeen(at_us, at_us, dtc.count))
+
+    def _listed(self, which: str, dtc: Dtc, at_us: int) -> Listed:
+        codes = self._lists.setdefault(which, {})
+        one = codes.setdefault(_key(dtc), Listed(dtc, at_us, at_us))
+        one.last_us = max(one.last_us, at_us)
+        return one
 
     def freeze_frames(self, payload: bytes, at_us: int) -> None:
         """Take DM4."""
         for frame in read_dm4(payload):
+            self._listed("dm4", frame.dtc, at_us)
             self._keep_frame(_key(frame.dtc), FreezeFrame(at_us, frame.values, "dm4"))
 
     def supported(self, payload: bytes) -> None:
@@ -103,28 +102,29 @@ class SenderMemory:
 
     def expanded_frames(self, payload: bytes, at_us: int) -> None:
         """Take DM25; it is read at the end, since its DM24 may come later."""
-        self._expanded.append((at_us, payload))
+        self._expanded.setdefault(payload, [at_us, at_us])[1] = at_us
 
-    def lamps_by_code(self, payload: bytes) -> None:
+    def lamps_by_code(self, payload: bytes, at_us: int) -> None:
         """Take DM31."""
         for told in read_dm31(payload):
+            self._listed("dm31", told.dtc, at_us)
             self._lamps_told[_key(told.dtc)] = told.lamps
 
     def _keep_frame(self, key: bytes, frame: FreezeFrame) -> None:
         kept = self._frames.setdefault(key, [])
-        if all(one.values != frame.values for one in kept):
+        if frame.values and all(one.values != frame.values for one in kept):
             kept.append(frame)
 
     def read_expanded(self, dictionary: Dictionary) -> None:
-        """Read the DM25 messages by the DM24 of this sender."""
-        if not self._supported:
-            return
-        for at_us, payload in self._expanded:
+        """Read the DM25 messages by the DM24 of this sender; without one, their codes alone."""
+        for payload, (first_us, last_us) in self._expanded.items():
             for frame in read_dm25(payload, self._supported):
+                self._listed("dm25", frame.dtc, first_us)
+                self._listed("dm25", frame.dtc, last_us)
                 values = scale_values(
                     frame.values, lambda spn: next(iter(dictionary.rows_of_spn(spn)), None)
                 )
-                self._keep_frame(_key(frame.dtc), FreezeFrame(at_us, tuple(values), "dm25"))
+                self._keep_frame(_key(frame.dtc), FreezeFrame(first_us, tuple(values), "dm25"))
         self._expanded.clear()
 
     def settled(self, known_spn: Callable[[int], bool]) -> Settled:
@@ -143,9 +143,8 @@ class SenderMemory:
         channel: str,
         address: int,
         dictionary: Dictionary,
-        alive: Stretches,
         manner: Dm1Manner,
-        silence: Silence,
+        quiet: SenderQuiet,
     ) -> list[FaultSeen]:
         """Put together what was told of each code."""
         self.read_expanded(dictionary)
@@ -156,9 +155,7 @@ class SenderMemory:
             track = self.reports.tracks.get(key)
             lists = {which: codes[key] for which, codes in self._lists.items() if key in codes}
             dtc = track.dtc if track is not None else next(iter(lists.values())).dtc
-            spells = (
-                spells_of(track, self.reports, alive, manner, silence) if track is not None else ()
-            )
+            spells = spells_of(track, self.reports, manner, quiet) if track is not None else ()
             spns = method.spns(dtc.raw)
             first = [one.first_us for one in lists.values()]
             last = [one.last_us for one in lists.values()]
@@ -199,6 +196,8 @@ def _key(dtc: Dtc) -> bytes:
 def _state(spells: tuple[Spell, ...], lists: dict[str, Listed]) -> FaultState:
     if spells:
         state = ENDED_STATE[spells[-1].ended_by]
+        if "dm28" in lists and state != "active":
+            return "permanent"
         if state == "unknown":
             memory = [one.last_us for which, one in lists.items() if which in ("dm2", "dm23")]
             if memory and max(memory) > spells[-1].end_us:
@@ -215,7 +214,8 @@ def _counts(track: Track | None, lists: dict[str, Listed]) -> tuple[CountSeen, .
     joined: list[CountSeen] = []
     for count in counts:
         if joined and joined[-1].count == count.count:
-            joined[-1] = CountSeen(joined[-1].first_us, count.last_us, count.count)
+            last_us = max(joined[-1].last_us, count.last_us)
+            joined[-1] = CountSeen(joined[-1].first_us, last_us, count.count)
         else:
             joined.append(count)
     return tuple(joined)

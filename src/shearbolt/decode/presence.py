@@ -75,6 +75,14 @@ class Stretches:
                 return last
         return None
 
+    def lived_before_s(self, at_us: int) -> int:
+        """Return for how many seconds the stretch that holds an instant had lasted by then."""
+        at = at_us // SECOND_US
+        for first, last in self.spans:
+            if first <= at <= last + 1:
+                return at - first
+        return 0
+
     @property
     def total_s(self) -> int:
         """Seconds covered in all."""

@@ -8,6 +8,7 @@ import numpy as np
 
 from shearbolt.decode.columns import GroupRun
 from shearbolt.decode.presence import Sender, Stretches
+from shearbolt.model.frames import I64
 from shearbolt.model.instants import SECOND_US
 from shearbolt.model.signal import NUMBER
 
@@ -30,7 +31,7 @@ class Running:
 
     def __init__(self) -> None:
         self.turning = Stretches()
-        self._heard_speed = False
+        self._standing = Stretches()
         self._last_turning_us: int | None = None
         self._meters: dict[Sender, _Meter] = {}
 
@@ -47,13 +48,11 @@ class Running:
     def _speed(self, group: GroupRun, i: int) -> None:
         assert group.decoded is not None
         good = group.decoded.status[i] == NUMBER
-        self._heard_speed = self._heard_speed or bool(good.any())
         turning = good & (group.decoded.value[i] > TURNING_RPM)
         when = group.time_us[turning]
+        _add(self.turning, when)
+        _add(self._standing, group.time_us[good & ~turning])
         if len(when):
-            second = when // SECOND_US
-            fresh = np.flatnonzero(np.diff(second, prepend=second[0] - 1))
-            self.turning.add_runs(np.unique(second[fresh]))
             last = int(when.max())
             self._last_turning_us = max(last, self._last_turning_us or last)
 
@@ -89,12 +88,29 @@ class Running:
             return None, None
         return round(meter.first_h, 4), round(meter.last_h, 4)
 
-    def turned_after(self, at_us: int, within_us: int) -> bool:
-        """Tell whether the engine still turned more than a second after an instant."""
-        return self.turning.covered_s(at_us + 2 * SECOND_US, at_us + within_us) > 0
+    @property
+    def last_turning_us(self) -> int | None:
+        """When the engine was last heard turning; None: never."""
+        return self._last_turning_us
+
+    def stands_at(self, second: int) -> bool:
+        """Tell whether the engine was last heard standing about then, not turning."""
+        return self._standing.end_after(second * SECOND_US) is not None and (
+            self._last_turning_us is None
+            or not any(first <= second + 1 <= last for first, last in self.turning.spans)
+        )
 
     def stopped_by(self, at_us: int) -> bool:
         """Tell whether engine speed was heard, and no longer as turning at an instant."""
-        return self._heard_speed and (
+        heard = bool(self.turning.spans or self._standing.spans)
+        return heard and (
             self._last_turning_us is None or self._last_turning_us < at_us + SECOND_US
         )
+
+
+def _add(stretches: Stretches, time_us: I64) -> None:
+    """Add instants in the order of the recording."""
+    if len(time_us):
+        second = time_us // SECOND_US
+        fresh = np.flatnonzero(np.diff(second, prepend=second[0] - 1))
+        stretches.add_runs(np.unique(second[fresh]))

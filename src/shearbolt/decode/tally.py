@@ -36,10 +36,12 @@ class Beat:
         low, high = int(time_us.min()), int(time_us.max())
         self.first_us = low if not self.count else min(self.first_us, low)
         self.last_us = high if not self.count else max(self.last_us, high)
-        if len(self.steps_us) < STEPS_KEPT:
-            if self.previous_us is not None:
-                self.steps_us.append(int(time_us[0]) - self.previous_us)
-            self.steps_us.extend(np.diff(time_us[: STEPS_KEPT + 1]).tolist())
+        room = STEPS_KEPT - len(self.steps_us)
+        if room > 0 and self.previous_us is not None:
+            self.steps_us.append(int(time_us[0]) - self.previous_us)
+            room -= 1
+        if room > 0:
+            self.steps_us.extend(np.diff(time_us[: room + 1]).tolist())
         self.previous_us = int(time_us[-1])
         self.count += len(time_us)
 

@@ -3,31 +3,32 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Hashable, Iterable
 
 from shearbolt.decode.answers import Answers
 from shearbolt.decode.columns import BlockDecoder, DecodedBlock
 from shearbolt.decode.heard import (
     CLOCK_GROUP,
     READ_SINGLY,
-    dm1_messages,
+    reports_by_sender,
     single_messages,
 )
 from shearbolt.decode.memory import SenderMemory
 from shearbolt.decode.presence import Presence, Sender, Stretches
-from shearbolt.decode.reports import Silence
+from shearbolt.decode.quiet import KEY_OFF_SPREAD_S, BroadcastStops, SenderQuiet, Silences
 from shearbolt.decode.road import RoadTalk
 from shearbolt.decode.running import Running
 from shearbolt.decode.tally import Tally
 from shearbolt.dictionary.merged import Dictionary
 from shearbolt.kernels import Kernel
 from shearbolt.model.controller import ControllerSeen, Name
-from shearbolt.model.fault import Cleared, EndedBy, FaultSeen, LampSpell
+from shearbolt.model.fault import Cleared, FaultSeen, LampSpell
 from shearbolt.model.frames import Frames
 from shearbolt.model.instants import SECOND_US
-from shearbolt.model.message import BrokenSession, Message
+from shearbolt.model.message import BrokenSession, Carried, Message
 from shearbolt.model.reading import NotRead, TimeBase
 from shearbolt.model.visit import ClockSeen, RequestSeen, TransportSeen, VisitContent
+from shearbolt.wire.broadcast_control import BROADCAST_CONTROL, read_dm13
 from shearbolt.wire.claim import ADDRESS_CLAIMED, AddressBook, read_claim
 from shearbolt.wire.clearing import ClearListener
 from shearbolt.wire.clock import clock_us
@@ -37,9 +38,7 @@ from shearbolt.wire.request import ACKNOWLEDGEMENT, REQUEST, read_request
 from shearbolt.wire.transport import TRANSPORT_GROUPS
 
 DM4, DM24, DM25, DM31, DM22 = 65229, 64950, 64951, 41728, 49920
-KEY_OFF_SPREAD_US = 30 * SECOND_US
-"""Controllers of one machine fall silent within this time of each other at key-off (measured on
-an open recording of a tractor: up to 18 s)."""
+KEY_OFF_SPREAD_US = KEY_OFF_SPREAD_S * SECOND_US
 CLOCKS_KEPT = 2
 FAST_S = 0.2
 """A group that comes five times a second tells to a fifth of a second when its sender stopped."""
@@ -56,6 +55,8 @@ class VisitBuilder:
         self._running = Running()
         self._memories: dict[Sender, SenderMemory] = {}
         self._claims: dict[int, AddressBook] = {}
+        self._claims_us: dict[int, list[int]] = {}
+        self._stops = BroadcastStops()
         self._clears = ClearListener()
         self._cleared: list[Cleared] = []
         self._answers = Answers()
@@ -96,27 +97,14 @@ class VisitBuilder:
         return self._memories.setdefault(sender, SenderMemory())
 
     def _feed_reports(self, block: DecodedBlock) -> None:
-        """Hand DM1 to its senders in order of time, single frames as arrays where that can be."""
-        by_transport: dict[Sender, list[Message]] = {}
-        for message in block.messages:
-            if message.pgn == DM1:
-                by_transport.setdefault((message.channel, message.source), []).append(message)
-        for group in block.groups:
-            if group.pgn != DM1:
-                continue
-            sender = group.channel, group.source
-            long = by_transport.get(sender)
-            lengths = block.frames.length[group.row]
-            if long is None and (lengths == 8).all():
-                self._memory(sender).reports.feed_words(group.time_us, group.word)
-            else:
-                by_transport.setdefault(sender, []).extend(dm1_messages(block, group))
-        for sender, messages in by_transport.items():
+        """Hand DM1 to its senders in the order of the file, as arrays where that can be."""
+        for sender, run, messages in reports_by_sender(block):
             reports = self._memory(sender).reports
-            for one in sorted(messages, key=lambda message: message.time_us):
-                reports.feed(
-                    one.payload, one.time_us, one.time_us, 1, transport=one.carried != "single"
-                )
+            if run is not None:
+                reports.feed_words(run.time_us, run.word)
+            for one in messages:
+                transport = one.carried is not Carried.SINGLE
+                reports.feed(one.payload, one.time_us, one.time_us, transport=transport)
 
     def _one(self, message: Message) -> None:
         pgn = message.pgn
@@ -124,6 +112,7 @@ class VisitBuilder:
         if pgn == ADDRESS_CLAIMED:
             claim = read_claim(message.source, message.payload)
             if claim is not None:
+                self._claims_us.setdefault(message.channel, []).append(message.time_us)
                 self._claims.setdefault(message.channel, AddressBook()).feed(message.time_us, claim)
         elif pgn == REQUEST:
             asked = read_request(message.payload)
@@ -136,6 +125,10 @@ class VisitBuilder:
             )
         elif pgn == DM22:
             self._cleared.extend(self._clears.clear_one(*self._ways(message), message.payload))
+        elif pgn == BROADCAST_CONTROL:
+            control = read_dm13(message.payload)
+            if control is not None:
+                self._stops.feed(message.time_us, message.channel, control)
         elif pgn == CLOCK_GROUP:
             shown_us = clock_us(message.payload)
             if shown_us is not None and len(self._clocks) < CLOCKS_KEPT:
@@ -149,7 +142,7 @@ class VisitBuilder:
         elif pgn == DM25:
             self._memory(sender).expanded_frames(message.payload, message.time_us)
         elif pgn == DM31:
-            self._memory(sender).lamps_by_code(message.payload)
+            self._memory(sender).lamps_by_code(message.payload, message.time_us)
         self._answers.take(message)
 
     def _ways(self, message: Message) -> tuple[int, str, int, int]:
@@ -180,8 +173,13 @@ class VisitBuilder:
             for channel, _, source in self._tally.beats
             if source not in (NO_ADDRESS, TO_ALL)
         }
+        fast_until_us = self._fast_until_us()
+        silences = Silences(
+            self._presence, self._running, self._box, self._claims_us, fast_until_us,
+            self._latest_us,
+        )  # fmt: skip
         for sender in sorted(senders):
-            seen, found, alone = self._sender(sender)
+            seen, found, alone = self._sender(sender, silences)
             controllers.append(seen)
             faults.extend(found)
             lamps.extend(alone)
@@ -224,7 +222,9 @@ class VisitBuilder:
             doubts=doubts,
         )
 
-    def _sender(self, sender: Sender) -> tuple[ControllerSeen, list[FaultSeen], list[LampSpell]]:
+    def _sender(
+        self, sender: Sender, silences: Silences
+    ) -> tuple[ControllerSeen, list[FaultSeen], list[LampSpell]]:
         channel, address = sender
         beats = [
             beat for (on, _, source), beat in self._tally.beats.items() if (on, source) == sender
@@ -234,7 +234,14 @@ class VisitBuilder:
         alive = self._presence.senders.get(sender, Stretches())
         memory = self._memories.get(sender) or SenderMemory()
         reports = memory.reports
-        manner = reports.manner(alive)
+        quiet = SenderQuiet(
+            alive,
+            silences.of(sender),
+            silences.key_offs_us(sender),
+            self._latest_us,
+            self._stops.on(channel),
+        )
+        manner = reports.manner(alive, max(quiet.key_offs_us, default=None))
         name = self._name(channel, address)
         seen = ControllerSeen(
             self._channels[channel],
@@ -257,9 +264,8 @@ class VisitBuilder:
             self._channels[channel],
             address,
             self._dictionary,
-            alive,
             manner,
-            Silence(self._latest_us, self._fell_silent(sender, last_us), self._key_off_us(sender)),
+            quiet,
         )
         alone = [
             LampSpell(self._channels[channel], address, run.lamps, run.first_us, run.last_us)
@@ -271,6 +277,11 @@ class VisitBuilder:
         book = self._claims.get(channel)
         return None if book is None else book.holder(address)
 
+    def _box(self, sender: Sender) -> Hashable:
+        """Return the physical unit of a sender: one box may hold several NAMEs."""
+        name = self._name(*sender)
+        return sender if name is None else name.box
+
     def _last_heard(self) -> dict[Sender, int]:
         last: dict[Sender, int] = {}
         for (channel, _, source), beat in self._tally.beats.items():
@@ -278,45 +289,14 @@ class VisitBuilder:
             last[sender] = max(last.get(sender, beat.last_us), beat.last_us)
         return last
 
-    def _fell_silent(self, sender: Sender, last_us: int) -> EndedBy:
-        """Say why a sender spoke no more: the key was turned off, or it alone fell silent.
-
-        At key-off the units of a machine go quiet within some seconds of each other, the engine
-        controller up to 20 s later (measured on an open recording); one box may hold several NAMEs
-        and counts once. While the engine turns the key is on.
-        """
-        if self._running.turned_after(last_us, KEY_OFF_SPREAD_US):
-            return "silence"
-        own = self._name(*sender)
-        for other, other_us in self._last_heard().items():
-            if other == sender or other[0] != sender[0]:
-                continue
-            name = self._name(*other)
-            if own is not None and name is not None and own.box == name.box:
-                continue
-            gone = self._latest_us - other_us > SECOND_US
-            if gone and abs(other_us - last_us) <= KEY_OFF_SPREAD_US:
-                return "key_off"
-        if self._latest_us - last_us <= KEY_OFF_SPREAD_US and self._running.stopped_by(last_us):
-            return "key_off"
-        return "silence"
-
-    def _key_off_us(self, sender: Sender) -> int | None:
-        """Return when other units that speak several times a second fell silent for good."""
-        own = self._name(*sender)
-        ends: dict[int, int] = {}
+    def _fast_until_us(self) -> dict[Sender, int]:
+        """Return the last word of each sender that speaks several times a second."""
+        until_us: dict[Sender, int] = {}
         for (channel, _, source), beat in self._tally.beats.items():
-            name = self._name(channel, source)
-            same_box = own is not None and name is not None and own.box == name.box
-            if channel != sender[0] or source == sender[1] or same_box:
-                continue
             if beat.period_s is not None and 0 < beat.period_s <= FAST_S and beat.count > 20:
-                ends[source] = max(ends.get(source, beat.last_us), beat.last_us)
-        first_us = min(ends.values(), default=self._latest_us)
-        if self._latest_us - first_us <= 2 * SECOND_US:
-            return None
-        stopped = self._running.stopped_by(first_us + 2 * SECOND_US)
-        return first_us if stopped else None
+                sender = channel, source
+                until_us[sender] = max(until_us.get(sender, beat.last_us), beat.last_us)
+        return until_us
 
     def _after_run_s(self, sender: Sender, last_us: int) -> float | None:
         """Return how much longer a sender spoke than the first to fall silent at key-off."""

@@ -22,7 +22,9 @@ A row overrides this where it says so itself:
 * **Named raw codes** of a quantity: SPN 523 and 524 raw 251 'park' is a number (126); SPN 4154
   raw 8-14 'not used' is none.
 * **A range to the very end** (`high` is the value of all ones): no codes at all, every count is a
-  number (DM29 counts, SPN 3525, the fields of a NAME, source addresses).
+  number (DM29 counts, SPN 3525, the fields of a NAME).
+* **Source addresses** (SPN 1482, 1483): up to 253 are addresses; 254 is 'null' and 255 'all', which
+  no unit ever has (SAE J1939-21 5.2.5), so neither tells who is in control.
 * **ASCII** (unit 'ASCII', or the remark 'ASCII characters'): the last character FF is 'not
   available', all zero is an error.
 """
@@ -55,6 +57,7 @@ class RawRules(NamedTuple):
     """Counts up to `number_top` that mean nothing (fields under 8 bits only)."""
 
 
+NULL_ADDRESS = 254
 NONE_LOW, NONE_HIGH = 1, 0
 """An empty error range."""
 
@@ -89,6 +92,8 @@ def raw_rules(row: SignalRow) -> RawRules:
         return _by_list(row, full)
     if row.note.startswith("FMI 0-30; 31 = not available") and row.length_bits == 5:
         return RawRules(30, NONE_LOW, NONE_HIGH, 31)
+    if row.name.startswith("Source address") and row.length_bits == 8:
+        return RawRules(NULL_ADDRESS - 1, NONE_LOW, NONE_HIGH, NULL_ADDRESS)
     reaches = round((row.high - row.offset) / row.resolution)
     if row.unit != "state" and row.length_bits < 64 and reaches >= full:
         return RawRules(full, NONE_LOW, NONE_HIGH, full + 1)

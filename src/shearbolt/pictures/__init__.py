@@ -1,1 +1,1 @@
-"""TODO."""
+"""Charts for page, command line and print; nothing is in it yet."""

@@ -26,47 +26,70 @@ class CountLook:
 
 
 def count_steps(looks: Sequence[CountLook]) -> CountSteps:
-    """Tell when a sender's counts step, from two or more spells of a fault in one visit.
+    """Tell when a sender's counts step, from what each visit told of each of its faults.
 
-    at_onset: a known start shows 1 at first, or each later spell one more than the last.
-    at_end: a first spell with a known start shows 0, later ones one more. never: always 0 over
-    several spells. once_per_key_cycle: several spells in one key cycle with one count above 0.
+    at_onset: a count heard before a spell whose start is known was one less than in it.
+    at_end: the count was the same before a spell and in it and rose afterwards, or rose between a
+    spell and the next, or a first spell showed 0 and the next 1. never: always 0 over several
+    spells. once_per_key_cycle: several spells of one key cycle with one count above 0. Spells that
+    each show one more than the last, and nothing else, fit both onset and end: unknown.
     """
     votes: Counter[CountSteps] = Counter()
     for look in looks:
-        counts = [
-            (one.count_start, one.count_end, one.start_known)
-            for one in look.spells
-            if one.count_start is not None and one.count_start < COUNT_FULL
-        ]
-        if not counts:
-            continue
-        first, _, known = counts[0]
-        if len(counts) == 1:
-            if (
-                known
-                and first == 1
-                and not any(one.count == 0 for one in look.counts if one.count is not None)
-            ):
-                votes["at_onset"] += 1
-            elif (
-                known
-                and first == 0
-                and any(
-                    one.count == 1 and one.first_us > look.spells[0].end_us for one in look.counts
-                )
-            ):
-                votes["at_end"] += 1
-            continue
-        starts = [one for one, _, _ in counts]
-        steps = [b - a for a, b in pairwise(starts) if a is not None and b]
-        if all(one == 0 for one in starts):
-            votes["never"] += 1
-        elif len(set(starts)) == 1:
-            votes["once_per_key_cycle"] += 1
-        elif steps and all(step == 1 for step in steps):
-            votes["at_end" if first == 0 else "at_onset"] += 1
+        vote = _vote(look)
+        if vote is not None:
+            votes[vote] += 1
     if not votes:
         return "unknown"
     (best, most), *rest = votes.most_common()
     return best if not rest or rest[0][1] < most else "unknown"
+
+
+def _vote(look: CountLook) -> CountSteps | None:
+    """Say what one fault in one visit tells; None: nothing."""
+    spells = [
+        (one, one.count_start)
+        for one in look.spells
+        if one.count_start is not None and one.count_start < COUNT_FULL
+    ]
+    if not spells:
+        return None
+    counts = [count for _, count in spells]
+    if len(spells) > 1 and len(set(counts)) == 1:
+        return "once_per_key_cycle" if counts[0] else "never"
+    onset = ended = quiet = False
+    for i, (spell, count) in enumerate(spells):
+        earliest_us = spells[i - 1][0].end_us if i else None
+        before = _told_before(look.counts, spell.start_us, earliest_us)
+        if before is not None and spell.start_known:
+            onset = onset or before == count - 1
+            quiet = quiet or before == count
+        until_us = spells[i + 1][0].start_us if i + 1 < len(spells) else None
+        ended = ended or any(
+            one.count == count + 1
+            and one.first_us > spell.end_us
+            and (until_us is None or one.first_us < until_us)
+            for one in look.counts
+        )
+    rising = all(b - a == 1 for a, b in pairwise(counts)) and len(counts) > 1
+    if onset and not ended and not quiet:
+        return "at_onset"
+    if not onset and (ended or (rising and quiet) or (rising and _from_zero(spells[0][0]))):
+        return "at_end"
+    return None
+
+
+def _told_before(counts: Sequence[CountSeen], start_us: int, earliest_us: int | None) -> int | None:
+    """Return the last count told before a spell, and after the spell before it."""
+    told = [
+        one.count
+        for one in counts
+        if one.count is not None
+        and one.first_us < start_us
+        and (earliest_us is None or one.first_us > earliest_us)
+    ]
+    return told[-1] if told else None
+
+
+def _from_zero(spell: Spell) -> bool:
+    return spell.start_known and spell.count_start == 0

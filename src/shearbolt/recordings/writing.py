@@ -14,6 +14,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from shearbolt.kernels.candump_lines import candump_lines
 from shearbolt.model.frames import (
     BITRATE_SWITCH,
     ERROR,
@@ -31,38 +32,7 @@ def write_candump(path: Path, blocks: Frames | Iterable[Frames]) -> None:
     """Write candump -L text; directions are written as its -x form does (R or T)."""
     with path.open("w", encoding="ascii", newline="\n") as out:
         for frames in _each(blocks):
-            out.writelines(_candump_lines(frames))
-
-
-def _candump_lines(frames: Frames) -> Iterable[str]:
-    """Make the lines of one block."""
-    time, ident = frames.time_us.tolist(), frames.ident.tolist()
-    flags, channel = frames.flags.tolist(), frames.channel.tolist()
-    length = frames.length.tolist()
-    names = frames.channels
-    any_sent = bool(np.any(frames.flags & SENT))
-    plain = (frames.word.astype("<u8").tobytes()).hex().upper()
-    for i, at in enumerate(time):
-        flag = flags[i]
-        name = f"{ident[i]:08X}" if flag & (EXTENDED | ERROR) else f"{ident[i]:03X}"
-        if flag & ERROR:
-            name = f"{ident[i] | 0x20000000:08X}"
-        if flag & REMOTE:
-            body = f"#R{length[i] or ''}"
-        elif flag & FD:
-            nibble = (1 if flag & BITRATE_SWITCH else 0) | (2 if flag & ERROR_STATE else 0)
-            body = f"##{nibble:X}{frames.data(i).hex().upper()}"
-        elif flag & ERROR:
-            # An error frame of the adapter always has eight bytes of details; here unknown.
-            body = "#0000000000000000"
-        else:
-            body = f"#{plain[16 * i : 16 * i + 2 * length[i]]}"
-        way = (" T" if flag & SENT else " R") if any_sent else ""
-        sign, whole = ("-", -at) if at < 0 else ("", at)
-        yield (
-            f"({sign}{whole // 1_000_000:010d}.{whole % 1_000_000:06d}) "
-            f"{names[channel[i]]} {name}{body}{way}\n"
-        )
+            out.writelines(candump_lines(frames))
 
 
 def write_asc(path: Path, blocks: Frames | Iterable[Frames]) -> None:

@@ -1,1 +1,1 @@
-"""TODO."""
+"""Pages for phone and computer; nothing is in it yet."""

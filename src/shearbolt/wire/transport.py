@@ -86,11 +86,18 @@ class Reassembler:
         return tuple(out)
 
     def feed_many(
-        self, time_us: I64, channel: U8, ident: U32, length: U8, word: U64
+        self,
+        time_us: I64,
+        channel: U8,
+        ident: U32,
+        length: U8,
+        word: U64,
+        certain_at: list[int] | None = None,
     ) -> tuple[Heard, ...]:
         """Take many frames in file order, columns as in model.frames.Frames; the same as `feed`.
 
         Every row must be a transport frame with data (see `is_transport`); ValueError if not.
+        `certain_at` is filled with the row at which each event became certain.
         """
         if not len(ident):
             return ()
@@ -125,15 +132,17 @@ class Reassembler:
                     one.expect = sequence + 1
                     one.last_us = now
                     one.limit_us = one.gap_us
-                else:
-                    self._data(now, where, sequence, blob[at : at + 7], FRAME_BYTES, out)
-                continue
-            row = at >> 3
-            size = int(length[row])
-            if is_data[row]:
-                self._data(now, where, sequence if size else 0, blob[at : at + 7], size, out)
+                    continue
+                self._data(now, where, sequence, blob[at : at + 7], FRAME_BYTES, out)
             else:
-                self._control(now, where, blob[at - 1 : at + 7], size, out)
+                row = at >> 3
+                size = int(length[row])
+                if is_data[row]:
+                    self._data(now, where, sequence if size else 0, blob[at : at + 7], size, out)
+                else:
+                    self._control(now, where, blob[at - 1 : at + 7], size, out)
+            if certain_at is not None:
+                certain_at.extend([at >> 3] * (len(out) - len(certain_at)))
         return tuple(out)
 
     def advance(self, time_us: int, channel: int) -> tuple[BrokenSession, ...]:

@@ -26,7 +26,7 @@ from shearbolt.model.controller import Name
 from shearbolt.model.fault import COUNT_FULL, Lamps
 from shearbolt.model.instants import to_iso
 from shearbolt.model.visit import VisitContent
-from shearbolt.reasoning.standing import Look, Standing, clear_reaches, standing
+from shearbolt.reasoning.standing import Look, Standing, counts_by_look, standing
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,41 +220,17 @@ def _spells(sightings: Sequence[r.Sighting], visits: Mapping[str, r.Visit]) -> l
 def _counts(looks: Sequence[Look]) -> list[Counts]:
     """Occurrence counts visit by visit in time order; a clear that was done adds a 0."""
     counts: list[Counts] = []
-    for look in looks:
-        told = sorted(look.seen.counts, key=lambda one: one.first_us) if look.seen else []
-        key = look.seen.key if look.seen is not None else None
-        active = look.seen is not None and look.seen.state == "active"
-        cleared = [
-            clear.at_us
-            for clear in look.clears
-            if clear_reaches(clear, key.spn if key else None, key.fmi if key else None, active)
-        ]
-        stretch: list[int | None] = []
-        for one in told:
-            while cleared and cleared[0] <= one.first_us:
-                _flush(counts, look.visit, stretch)
-                stretch = []
-                _flush(counts, look.visit, [0])
-                cleared.pop(0)
-            stretch.append(one.count)
-        _flush(counts, look.visit, stretch)
-        for _ in cleared:
-            _flush(counts, look.visit, [0])
+    for visit, stretch in counts_by_look(looks):
+        known = [one for one in stretch if one is not None]
+        counts.append(
+            {
+                "visit": visit,
+                "first": known[0] if known else None,
+                "last": known[-1] if known else None,
+                "at_least": bool(known) and known[-1] >= COUNT_FULL,
+            }
+        )
     return counts
-
-
-def _flush(counts: list[Counts], visit: str, stretch: Sequence[int | None]) -> None:
-    known = [one for one in stretch if one is not None]
-    if not stretch:
-        return
-    counts.append(
-        {
-            "visit": visit,
-            "first": known[0] if known else None,
-            "last": known[-1] if known else None,
-            "at_least": bool(known) and known[-1] >= COUNT_FULL,
-        }
-    )
 
 
 def _events(record: MachineRecord, fault: r.Fault, looks: Sequence[Look]) -> list[Happening]:

@@ -1,0 +1,15 @@
+"""What the golden tests share: the open recordings in books of their own, decoded once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from tests.golden.brought import FILES, Brought, bring
+
+
+@pytest.fixture(scope="session")
+def brought(recordings_dir: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Brought]:
+    """Every open recording, brought into a book of its own by the command line."""
+    books = tmp_path_factory.mktemp("books")
+    return {where: bring(recordings_dir, where, books) for where in FILES}
