@@ -11,6 +11,10 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from shearbolt.recordings.source import FileSource
 
 BEGIN = time.perf_counter()
 
@@ -30,26 +34,17 @@ def peak_mib() -> float:
 
 def ours(path: str, stream_frames: str = "0") -> dict[str, float]:
     """Decode a recording to columns and messages, handed on block by block and let go."""
-    import io
-
-    from benchmarks import traffic
     from shearbolt.decode.columns import BlockDecoder
     from shearbolt.dictionary.merged import Dictionary
     from shearbolt.kernels import best
     from shearbolt.recordings.candump import CandumpRecording
     from shearbolt.recordings.source import FileSource
 
-    class Made(FileSource):
-        """Traffic made while it is read, in the place of a file too long to keep."""
-
-        def open(self, progress: object = None) -> io.BufferedReader:
-            return io.BufferedReader(traffic.TrafficStream(int(stream_frames)), 1 << 20)
-
     imported = time.perf_counter()
-    kind = Made if int(stream_frames) else FileSource
+    source = _made(Path(path), int(stream_frames)) if int(stream_frames) else FileSource(Path(path))
     decoder = BlockDecoder(Dictionary.ours())
     frames = values = messages = 0
-    for block in CandumpRecording(kind(Path(path))).blocks():
+    for block in CandumpRecording(source).blocks():
         decoded = decoder.feed(block)
         frames += len(block)
         values += sum(len(column.value) for column in decoded.columns())
@@ -63,6 +58,20 @@ def ours(path: str, stream_frames: str = "0") -> dict[str, float]:
         "imports_s": imported - BEGIN,
         "compiled": float(best().name == "compiled"),
     }
+
+
+def _made(path: Path, frames: int) -> FileSource:
+    """Return traffic made while it is read, in the place of a file too long to keep."""
+    import io
+
+    from benchmarks import traffic
+    from shearbolt.recordings.source import FileSource
+
+    class Made(FileSource):
+        def open(self, progress: object = None) -> io.BufferedReader:
+            return io.BufferedReader(traffic.TrafficStream(frames), 1 << 20)
+
+    return Made(path)
 
 
 def loop(path: str, frames: str) -> dict[str, float]:

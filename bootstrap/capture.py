@@ -20,6 +20,7 @@ README = ROOT / "README.md"
 BEGIN, END = "<!-- demo: made by `make pictures` -->\n", "<!-- end of demo -->\n"
 LEFT_OUT = "  [...]"
 """Stands where the README leaves lines of the demo out."""
+IDENTIFIER = re.compile(r"\b[fmv][0-9abcdefghjkmnpqrstvwxyz]{7}\b")
 COLUMNS = 80
 _MACHINES = ("the forager", "the loader wagon", "the pickup")
 """Machines whose faults the README shows."""
@@ -140,11 +141,22 @@ def main() -> None:
     if not PYTHON.exists():
         raise SystemExit("Run `python -m bootstrap pictures`, which sets up what this needs.")
     yard, faults = parts(demo_output(terminal=True))
-    PICTURE.parent.mkdir(parents=True, exist_ok=True)
-    PICTURE.write_text(picture(yard), encoding="utf-8", newline="\n")
     plain = [_SEQUENCE.sub("", line).rstrip() for line in faults]
-    told = readme_with(README.read_text(encoding="utf-8"), plain)
-    README.write_text(told, encoding="utf-8", newline="\n")
+    PICTURE.parent.mkdir(parents=True, exist_ok=True)
+    _write(PICTURE, picture(yard))
+    _write(README, readme_with(README.read_text(encoding="utf-8"), plain))
+
+
+def same_identifiers(text: str) -> str:
+    """Put one mark in place of every identifier, which each run draws anew."""
+    return IDENTIFIER.sub("an-ident", text)
+
+
+def _write(path: Path, text: str) -> None:
+    """Write a file, unless nothing but identifiers would change."""
+    known = path.read_text(encoding="utf-8") if path.exists() else ""
+    if same_identifiers(known) != same_identifiers(text):
+        path.write_text(text, encoding="utf-8", newline="\n")
 
 
 if __name__ == "__main__":

@@ -46,7 +46,7 @@ def set_up(lock: str, *, anew: bool = False) -> None:
     if not _compiled():
         say(
             "No C compiler could be used: recordings are read by NumPy instead, with the same "
-            "results but more slowly."
+            "results but more slowly. With one installed, `python -m bootstrap setup` mends that."
         )
     say(f"Set-up done in {time.monotonic() - began:.0f} s; the next run starts at once.")
 
@@ -113,7 +113,7 @@ def _pip(what: str, packages: list[str], *arguments: str) -> None:
                 left.discard(_plain(found[1]))
                 step = f"{len(packages) - len(left)} of {len(packages)}, {found[1]}"
                 print(f"\r\x1b[K{what}: {step} ...", end="", file=sys.stderr, flush=True)
-            elif moving and line.startswith("Installing collected"):
+            elif moving and packages and line.startswith("Installing collected"):
                 print(f"\r\x1b[K{what}: unpacking ...", end="", file=sys.stderr, flush=True)
     if moving:
         print(file=sys.stderr)

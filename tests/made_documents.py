@@ -32,6 +32,7 @@ from shearbolt.app.documents import (
     ImportBookDocument,
     MachineDocument,
     MachineFaults,
+    NewSince,
     NoteDocument,
     OwnCodesDocument,
     OwnSignalsDocument,
@@ -63,10 +64,24 @@ def fault_document(one: Fault | None = None, **changes: Any) -> FaultDocument:
     return cast(FaultDocument, {**made, **changes})
 
 
+NOTHING_NEW: NewSince = {
+    "since": START,
+    "machines": [],
+    "faults": [],
+    "came_back": [],
+    "counts_rose": [],
+}
+
+
 def add_document(*visits: Visit, refused: list[dict[str, str]] | None = None) -> AddDocument:
     return cast(
         AddDocument,
-        {"schema": "shearbolt/add/1", "visits": list(visits), "refused": refused or []},
+        {
+            "schema": "shearbolt/add/1",
+            "visits": list(visits),
+            "refused": refused or [],
+            "new_since": NOTHING_NEW,
+        },
     )
 
 

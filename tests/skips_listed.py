@@ -7,6 +7,7 @@ where the recordings are there, skipping one of them fails the run as well.
 from __future__ import annotations
 
 import os
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -102,8 +103,9 @@ class SkipsListed:
         """Tell what was left out, and what was skipped without leave."""
         if self.left_out:
             terminalreporter.section("left out: the open recordings are not here")
-            for one in self.left_out:
-                terminalreporter.line(one.where)
+            files = Counter(one.where.partition("::")[0] for one in self.left_out)
+            for name, count in sorted(files.items()):
+                terminalreporter.line(f"{name}: {count} tests")
             terminalreporter.line(f"Say where they are with {VARIABLE}.")
         if self.unlisted:
             terminalreporter.section(f"skipped without leave ({LIST.name})", red=True)

@@ -12,6 +12,9 @@ ShearboltError            exit status 3: nothing could be done
 │   ├── AdapterAbsent         the adapter asked for is not there, or none was found
 │   ├── SpoolStopped          what is heard can no longer be written down
 │   └── NeverSends            something tried to send through a bus that only listens
+├── AskingError           a machine cannot be asked, or no longer
+│   ├── PortTrouble           the adapter to ask through failed
+│   └── NotAllowed            a frame that may not be sent, held back at the last step
 ├── DictionaryError       a table of facts (ours or the owner's) that cannot be used
 └── BookError             the record cannot be opened, read or written
     ├── NotInBook             an identifier or name that the book does not hold
@@ -83,6 +86,18 @@ class SpoolStopped(ListeningError):
 
 class NeverSends(ListeningError):
     """Something tried to send through a bus that was opened to listen only."""
+
+
+class AskingError(ShearboltError):
+    """A machine cannot be asked, or no longer."""
+
+
+class PortTrouble(AskingError):
+    """The adapter to ask through is not there, cannot be opened, or failed."""
+
+
+class NotAllowed(AskingError):
+    """Something tried to send a frame that may not be sent."""
 
 
 class DictionaryError(ShearboltError):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from hypothesis import given
@@ -11,8 +12,10 @@ from hypothesis import strategies as st
 from shearbolt.kernels import (
     Columns,
     Kernel,
+    Layout,
     Parsed,
     available,
+    layout_table,
     room_for,
 )
 from shearbolt.model.frames import (
@@ -278,6 +281,38 @@ def same_parse(text: bytes) -> None:
             )
         )
     assert all(result == results[0] for result in results)
+
+
+@pytest.mark.parametrize("name", [b"can0", b"c", b"a-long-name-13"])
+@pytest.mark.parametrize("seconds", [b"1436509052", b"1436509", b"143650", b"143650905212"])
+def test_a_line_like_the_one_before_but_for_one_character(name: bytes, seconds: bytes) -> None:
+    good = b"(%s.249713) %s 18FEF100#FFFFFF0102030405\n" % (seconds, name)
+    for at in range(len(good)):
+        for byte in b"\n\r ()#.019:@AFGafg\0\xff":
+            like = good[:at] + bytes([byte]) + good[at + 1 :]
+            # Enough behind it to be read as in the middle of a text.
+            same_parse(good + like + good * 6)
+            same_parse(good + good[:at] + bytes([byte]) + good[at:] + good * 6)
+
+
+def test_kernels_need_no_lock_to_themselves() -> None:
+    """Two threads parse, group and decode at once with the results of one."""
+    text = b"".join(
+        b"(%d.%06d) can%d 18FEF1%02X#%016X\n" % (i // 9, i, i % 3, i % 7, i) for i in range(4000)
+    )
+
+    def work(kernel: Kernel) -> list[list[int]]:
+        columns, channels = room_for(4000), list[bytes]()
+        kernel.parse_candump(text, 0, len(text), columns, channels)
+        groups = kernel.group(columns)
+        table = layout_table([Layout(0, 16, 0.5, -3, 64255, 65024, 65279, 65280)] * 4)
+        decoded = kernel.decode(groups.word, table)
+        return [groups.order.tolist(), decoded.counts.ravel().tolist(), decoded.value[0].tolist()]
+
+    for kernel in KERNELS.values():
+        wanted = work(kernel)
+        with ThreadPoolExecutor(2) as pool:
+            assert all(one == wanted for one in pool.map(work, [kernel] * 20))
 
 
 @given(candump_like())

@@ -6,19 +6,23 @@ import re
 import xml.etree.ElementTree as ET
 
 import pytest
-from bootstrap.capture import BEGIN, END, LEFT_OUT, PICTURE, README, demo_output, picture
+from bootstrap.capture import (
+    BEGIN,
+    END,
+    LEFT_OUT,
+    PICTURE,
+    README,
+    demo_output,
+    picture,
+    same_identifiers,
+)
 
-IDENTIFIER = re.compile(r"\b[fmv][0-9abcdefghjkmnpqrstvwxyz]{7}\b")
 ANEW = "the demo prints something else now: run `make pictures`"
 
 
 @pytest.fixture(scope="module")
 def demo_text() -> str:
-    return same_ids("\n".join(demo_output(terminal=False)))
-
-
-def same_ids(text: str) -> str:
-    return IDENTIFIER.sub("an-ident", text)
+    return same_identifiers("\n".join(demo_output(terminal=False)))
 
 
 def chunks(text: str) -> list[str]:
@@ -30,7 +34,7 @@ def test_the_text_is_what_the_demo_prints(demo_text: str) -> None:
     block = README.read_text(encoding="utf-8").partition(BEGIN)[2].partition(END)[0]
     shown = re.search(r"^```text\n(.*?)^```", block, re.M | re.S)
     assert shown is not None
-    parts = chunks(same_ids(shown[1]))
+    parts = chunks(same_identifiers(shown[1]))
     assert len(parts) >= 3
     for part in parts:
         assert part in demo_text, ANEW
@@ -41,8 +45,9 @@ def test_the_picture_shows_what_the_demo_prints(demo_text: str) -> None:
     texts = [one.text or "" for one in drawn.iter("{http://www.w3.org/2000/svg}text")]
     assert len(texts) > 20
     lines = {line.strip() for line in demo_text.splitlines()}
-    # Which of several faults of one moment comes first is not settled, nor are line breaks there.
-    strange = [one for one in map(same_ids, texts) if one != LEFT_OUT.strip() and one not in lines]
+    strange = [
+        one for one in map(same_identifiers, texts) if one != LEFT_OUT.strip() and one not in lines
+    ]
     assert strange == [], ANEW
 
 

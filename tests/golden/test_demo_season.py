@@ -200,15 +200,14 @@ def assert_manner(one: DemoRecording, true: TrueController, manner: str) -> None
     had_spells = any(fault.spells for fault in one.truth.faults if fault.controller == true.key)
     knowable = {
         "always": {"always"},
+        # Without a fault it says nothing, as one that never reports.
         "while_active": {"while_active"} if had_spells else {"never_heard"},
-        # With a fault it reports that too; one that soon fell silent shows nothing.
-        "at_key_on": {"at_key_on", "while_active"} if had_spells else {"at_key_on"},
+        # One that fell silent soon after its first report shows no manner.
+        "at_key_on": {"while_active"} if had_spells else {"at_key_on", "unknown"},
         "never_heard": {"never_heard"},
         "unknown": {"unknown"},
     }[true.dm1_manner]
-    # One that stayed silent but for its first seconds, or was heard little, is not known.
-    few = not true.count_steps or not had_spells
-    assert manner in knowable | ({"unknown"} if few and true.dm1_manner == "at_key_on" else set())
+    assert manner in knowable
 
 
 def test_what_controllers_say_of_themselves(season: Season, one: DemoRecording) -> None:

@@ -306,7 +306,7 @@ def test_the_log_goes_elsewhere_where_the_book_cannot_be_written_and_never_grows
         (["rename", "m", " "], "A name needs at least one letter."),
         (["note"], "Missing argument 'TEXT...'."),
         (["own", "code", "add", "--spn", "1", "--fmi", "32", "--text", "t"], "0<=x<=31"),
-        (["signals", "v", "--address", "256"], "0<=x<=255"),
+        (["signals", "v", "--address", "2048"], "0<=x<=2047"),
     ],
 )
 def test_wrong_usage(run: Run, capsys: Capture, words: list[str], sentence: str) -> None:

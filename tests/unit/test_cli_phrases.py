@@ -108,6 +108,13 @@ def test_midnight_utc_is_that_day_everywhere() -> None:
         assert phrases.day("2026-05-15T00:00:00.000000Z", look) == "15 May 2026"
     assert phrases.day("2026-05-15T00:30:00.000000Z", WEST) == "14 May 2026, 17:30"
     assert phrases.day(None, UTC) == "date not known"
+    assert phrases.day("12026-05-15T00:00:00.000000Z", UTC) == "12026-05-15T00:00:00.000000Z"
+
+
+def test_a_note_of_a_day_shows_its_day_and_any_other_moment_its_time() -> None:
+    assert phrases.day_or_time("2026-06-02T00:00:00.000000Z", EAST) == "2 Jun 2026"
+    assert phrases.day_or_time("2026-06-02T00:00:00.000001Z", UTC) == "2 Jun 2026, 00:00:00"
+    assert phrases.day_or_time(None, UTC, 3.0) == "3 s from the first frame"
 
 
 def test_span() -> None:

@@ -181,7 +181,7 @@ def test_loading_needs_neither_numpy_nor_much_time() -> None:
     """Under 30 ms for reading all signal rows with their rules, without NumPy."""
     code = (
         "import sys, time\n"
-        "from shearbolt.dictionary import merged, phrases, rules, signals\n"
+        "from shearbolt.dictionary import faults, merged, phrases, rules, signals\n"
         "start = time.process_time()\n"
         "for row in signals.signal_rows(): rules.raw_rules(row)\n"
         "merged.Dictionary.ours().text(100, 4)\n"

@@ -22,7 +22,7 @@ REASONS_TO_BE_LONGER: dict[str, str] = {
     "tests/unit/test_wire_transport.py": "every worked exchange of one standard's chapter",
 }
 """Files of more than LONGEST lines, each with its reason."""
-NAMELESS = re.compile(r"^(utils?|helpers?|misc|common|stuff)$")
+NAMELESS = re.compile(r"^(utils?|helpers?|misc)$")
 
 
 def tracked() -> list[str]:

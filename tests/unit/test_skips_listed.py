@@ -42,7 +42,7 @@ def pytest_configure(config):
     [
         ("0", False, False, True, "test_some.py::test_skipped | not today"),
         ("1", False, False, True, "test_some.py::test_skipped | not today"),
-        ("0", True, False, False, "left out: the open recordings are not here"),
+        ("0", True, False, False, "test_some.py: 1 tests"),
         ("0", True, True, True, f"test_some.py::test_on_recordings | {LEFT_OUT}"),
     ],
 )

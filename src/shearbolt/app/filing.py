@@ -2,29 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Protocol
 
 from shearbolt.app.composing.labels import suggested_name
+from shearbolt.app.composing.visits import HEARD
 from shearbolt.app.documents import Progress
 from shearbolt.app.now import now_us
 from shearbolt.app.placing import place_in_hours, place_in_time
 from shearbolt.app.quality import quality_of
 from shearbolt.app.recognition import Known, Part, Recognised, recognise, split
 from shearbolt.app.wording import keep
-from shearbolt.book import Book, NewVisit, StagedVisit, Visit, Writer, hash_file
+from shearbolt.book import Book, Fault, NewVisit, Reads, StagedVisit, Visit, Writer, hash_file
 from shearbolt.decode.columns import DecodedBlock
 from shearbolt.decode.losses import Losses
 from shearbolt.decode.visit import decode_recording
 from shearbolt.dictionary.merged import Dictionary
-from shearbolt.dictionary.names import function_text
 from shearbolt.errors import NotInBook, RecordingError
-from shearbolt.model.fault import MAKER_SPN
+from shearbolt.model.fault import MAKER_SPN, FaultKey
+from shearbolt.model.frames import Frames
 from shearbolt.model.instants import SECOND_US, Instant
+from shearbolt.model.message import Message
 from shearbolt.model.reading import TimeBase
 from shearbolt.model.visit import Quality, VisitContent
 from shearbolt.recordings import Recording, TableColumns, open_recording
+
+NOTES = ".events"
+"""Ending of what a listener notes beside a recording of the same name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +44,28 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True)
+class Heard:
+    """What is known of a recording beside its frames, because it was made by listening here."""
+
+    lost: bool
+    """Frames are known to be missing."""
+    doubts: tuple[str, ...] = ()
+    """Kept words (`wording.keep`)."""
+    happened: tuple[tuple[Instant, str], ...] = ()
+    """Instants on the recording's own clock, with kept words."""
+    carried: bool = False
+    """It was made by an unattended listener and carried here as a file: a recording."""
+
+    def quality(self, measured: Quality) -> Quality:
+        """Judge it: what was listened to here without any loss known is complete, unless the
+        beat of its groups says otherwise.
+        """
+        if self.lost:
+            return "lossy"
+        return "complete" if measured == "unknown" else measured
+
+
+@dataclass(frozen=True, slots=True)
 class Filed:
     """What became of one recording."""
 
@@ -46,18 +74,29 @@ class Filed:
 
 
 def expand(files: Sequence[str]) -> list[Path]:
-    """Turn folders into the files they hold, hidden ones left out, in order of their names."""
+    """Turn folders into the files they hold, in order of their names.
+
+    Hidden ones are left out, and the notes that a listener keeps beside its recordings.
+    """
     paths: list[Path] = []
     for one in files:
         path = Path(one)
         if path.is_dir():
+            held = sorted(
+                child
+                for child in path.rglob("*")
+                if child.is_file()
+                and not any(part.startswith(".") for part in child.relative_to(path).parts)
+            )
+            stems = {
+                child.parent / child.name.split(".", 1)[0]
+                for child in held
+                if child.suffix != NOTES
+            }
             paths.extend(
-                sorted(
-                    child
-                    for child in path.rglob("*")
-                    if child.is_file()
-                    and not any(part.startswith(".") for part in child.relative_to(path).parts)
-                )
+                child
+                for child in held
+                if child.suffix != NOTES or child.with_suffix("") not in stems
             )
         else:
             paths.append(path)
@@ -82,6 +121,67 @@ def own_time_us(path: Path, recording: Recording, asked: Asked) -> Instant:
     return path.stat().st_mtime_ns // 1000
 
 
+@dataclass(frozen=True, slots=True)
+class Read:
+    """A recording that was read and decoded: all that filing needs beside the staged files."""
+
+    path: Path
+    format: str
+    started_us: Instant | None
+    """Start that the file's own header names, where times are relative."""
+    content: VisitContent
+    quality: Quality
+    file_us: Instant
+    """Date of the file."""
+
+
+class Staging(Protocol):
+    """Where a recording's frames and messages go while it is read."""
+
+    def frames(self, block: Frames) -> None:
+        """Append frames. Raises BookError."""
+
+    def messages(self, messages: Iterable[Message]) -> None:
+        """Append reassembled messages. Raises BookError."""
+
+
+def read_recording(
+    stage: Staging,
+    path: Path,
+    recording: Recording,
+    dictionary: Dictionary,
+    on_bytes: Callable[[int], None],
+) -> Read:
+    """Read and decode a recording; its frames and long messages go to `stage`.
+
+    `on_bytes` is told how many bytes of the file were worked off. Raises RecordingError when it
+    holds no frame, BookError when what it holds cannot be staged.
+    """
+    losses = Losses()
+
+    def keep_block(block: DecodedBlock) -> None:
+        stage.frames(block.frames)
+        stage.messages(block.messages)
+        losses.feed(block)
+
+    content = decode_recording(
+        recording.blocks(on_bytes),
+        dictionary,
+        recording.time_base,
+        not_read=recording.not_read,
+        doubts=recording.doubts,
+        each=keep_block,
+    )
+    return Read(
+        path,
+        recording.format,
+        recording.started_us,
+        content,
+        quality_of(content, losses.groups),
+        path.stat().st_mtime_ns // 1000,
+    )
+
+
 def file_recording(
     book: Book,
     path: Path,
@@ -89,52 +189,47 @@ def file_recording(
     dictionary: Dictionary,
     asked: Asked,
     progress: Progress,
+    heard: Heard | None = None,
 ) -> Filed:
-    """Bring one recording in.
+    """Bring one recording in; `heard` makes it a live visit, whose file nobody else knows.
 
     Raises RecordingError when it holds no frame, BookError when it cannot be kept.
     """
-    status = path.stat()
-    known = _known_already(book, path, status.st_size)
+    size = path.stat().st_size
+    known = known_already(book, path, size)
     if known is not None:
         return Filed(known, True)
     with book.stage() as stage:
         job = stage.evidence(path)
-        losses = Losses()
-
-        def keep_block(block: DecodedBlock) -> None:
-            stage.frames(block.frames)
-            stage.messages(block.messages)
-            losses.feed(block)
-
         words = f"Reading {path.name}"
-        content = decode_recording(
-            recording.blocks(lambda done: progress(done, status.st_size, words)),
-            dictionary,
-            recording.time_base,
-            not_read=recording.not_read,
-            doubts=recording.doubts,
-            each=keep_block,
+        read = read_recording(
+            stage, path, recording, dictionary, lambda done: progress(done, size, words)
         )
-        progress(status.st_size, status.st_size, f"Keeping {path.name}")
-        known = book.visit_by_sha256(job.wait())
+        progress(size, size, f"Keeping {path.name}")
+        return file_read(book, stage, read, job.wait(), asked, heard)
+
+
+def file_read(
+    book: Book,
+    stage: StagedVisit,
+    read: Read,
+    sha256: str,
+    asked: Asked,
+    heard: Heard | None = None,
+) -> Filed:
+    """File a recording that was read into a stage, unless the book holds the same bytes already.
+
+    Raises BookError when it cannot be kept.
+    """
+    with book.writing() as writer:
+        # Asked by the one writer: another program may have brought the same in meanwhile.
+        known = writer.visit_by_sha256(sha256)
         if known is not None:
             return Filed(known, True)
-        with book.writing() as writer:
-            filed = _file(
-                writer,
-                stage,
-                path,
-                recording,
-                content,
-                quality_of(content, losses.groups),
-                asked,
-                status.st_mtime_ns // 1000,
-            )
-    return Filed(filed, False)
+        return Filed(_file(writer, stage, read, asked, heard), False)
 
 
-def _known_already(book: Book, path: Path, size: int) -> Visit | None:
+def known_already(book: Book, path: Path, size: int) -> Visit | None:
     """Find the visit of a recording that was brought in before.
 
     Hashing is left until a recording of the same size makes it worth while.
@@ -144,7 +239,7 @@ def _known_already(book: Book, path: Path, size: int) -> Visit | None:
     return book.visit_by_sha256(hash_file(path))
 
 
-def fleet(writer: Writer) -> list[Known]:
+def fleet(writer: Reads) -> list[Known]:
     """Read what the book knows of every machine's identity."""
     return [
         Known(one, tuple(writer.controllers(one.id)), tuple(writer.boxes(one.id)))
@@ -153,21 +248,15 @@ def fleet(writer: Writer) -> list[Known]:
 
 
 def _file(
-    writer: Writer,
-    stage: StagedVisit,
-    path: Path,
-    recording: Recording,
-    content: VisitContent,
-    quality: Quality,
-    asked: Asked,
-    file_us: Instant,
+    writer: Writer, stage: StagedVisit, read: Read, asked: Asked, heard: Heard | None
 ) -> Visit:
+    content = read.content
     now = now_us()
     placed = place_in_time(
         content,
-        header_us=recording.started_us,
+        header_us=read.started_us,
         given_us=asked.start_us,
-        file_us=file_us,
+        file_us=read.file_us,
         now_us=now,
     )
     machines = fleet(writer)
@@ -177,20 +266,12 @@ def _file(
     for i, part in enumerate(parts):
         one = recognise(part, content, machines, given if i == 0 else None)
         found.append((one, _machine_of(writer, one, content, now)))
-    seats, swaps = _seat(writer, content, found, now)
+    seats = _seat(writer, content, found, now)
     main, main_id = found[0]
-    earlier = [
-        (one.hours_end, one.hours_from == "bus")
-        for one in writer.visits(main_id)
-        if one.hours_end is not None
-        and one.machine == main_id
-        and _before(one, placed.zero_us, content)
-    ]
-    hours = place_in_hours(content, main.part.senders, asked.hours, earlier)
+    hours = place_in_hours(content, main.part.senders, asked.hours)
     doubts = [*placed.doubts, *hours.doubts]
     for one, _ in found:
         doubts.extend(one.doubts)
-    doubts.extend(swaps)
     engines = [one for one, _ in found if not one.part.implement]
     if len(engines) > 1:
         names = [writer.machine(id_).name for one, id_ in found if not one.part.implement]
@@ -198,6 +279,8 @@ def _file(
     if content.pauses:
         longest = max(end - start for start, end in content.pauses)
         doubts.append(keep("pauses", len(content.pauses), round(longest / SECOND_US)))
+    if heard is not None:
+        doubts.extend(heard.doubts)
     unread = sum(one.count for one in content.not_read)
     if unread:
         doubts.append(keep("damaged", unread))
@@ -208,14 +291,14 @@ def _file(
     visit = writer.file(
         stage,
         NewVisit(
-            kind="recording",
+            kind="recording" if heard is None or heard.carried else "live",
             machine=main_id,
             others=tuple(dict.fromkeys(id_ for _, id_ in found[1:] if id_ != main_id)),
             content=content,
             filed_us=now,
-            file=str(path),
-            format=recording.format,
-            quality=quality,
+            file=str(read.path) if heard is None or heard.carried else None,
+            format=read.format,
+            quality=read.quality if heard is None else heard.quality(read.quality),
             start_from=placed.start_from,
             zero_us=placed.zero_us,
             hours_start=hours.start,
@@ -235,15 +318,10 @@ def _file(
             faults=_faults(writer, content, seats, owner_of, main_id, now),
         ),
     )
-    _note_events(writer, visit, found, content, now)
+    for at_us, words in heard.happened if heard is not None else ():
+        detail = (("words", words),)
+        writer.add_event(main_id, HEARD, now_us=now, visit=visit.id, at_us=at_us, detail=detail)
     return visit
-
-
-def _before(visit: Visit, zero_us: Instant | None, content: VisitContent) -> bool:
-    """Tell whether a visit lies before this one, as far as times tell."""
-    if zero_us is None or visit.start_us is None:
-        return False
-    return visit.start_us < zero_us + content.earliest_us
 
 
 def _given(
@@ -265,7 +343,7 @@ def _machine_of(writer: Writer, found: Recognised, content: VisitContent, now: I
     vin = found.part.vin
     if found.known is not None:
         machine = writer.machine(found.known.machine.id)
-        if vin is not None and machine.vin is None:
+        if vin and machine.vin is None and all(one.vin != vin for one in writer.machines()):
             writer.change_machine(machine.id, vin=vin)
         return machine.id
     seen = [content.controllers[i] for i in found.part.senders]
@@ -285,20 +363,10 @@ def _seat(
     content: VisitContent,
     found: Sequence[tuple[Recognised, str]],
     now: Instant,
-) -> tuple[tuple[str | None, ...], list[str]]:
-    """Give every sender its place on its machine; tell swapped units."""
+) -> tuple[str | None, ...]:
+    """Give every sender its place on its machine."""
     seats: list[str | None] = [None] * len(content.controllers)
-    doubts: list[str] = []
     for recognised, machine in found:
-        for swap in recognised.swaps:
-            doubts.append(
-                keep(
-                    "swapped_unit",
-                    function_text(swap.now),
-                    swap.before.identity_number,
-                    swap.now.identity_number,
-                )
-            )
         # Senders with a NAME first: one without takes the place that last held its address.
         order = sorted(recognised.part.senders, key=lambda i: content.controllers[i].name is None)
         for i in order:
@@ -307,7 +375,7 @@ def _seat(
             seats[i] = writer.ensure_controller(
                 machine, place=place, address=seen.address, now_us=now
             ).id
-    return tuple(seats), doubts
+    return tuple(seats)
 
 
 def _faults(
@@ -324,22 +392,51 @@ def _faults(
     for fault in content.faults:
         key = fault.key
         i = sender.get((key.channel, key.address)) if key.address is not None else None
+        machine = owner_of.get(i, main) if i is not None else main
+        seat = seats[i] if i is not None else None
         name = content.controllers[i].name if i is not None else None
         maker = key.spn is not None and key.spn >= MAKER_SPN and name is not None
+        manufacturer_code = name.manufacturer_code if maker and name else None
+        function = name.function if maker and name else None
+        written = _written_down(writer, machine, key, content) if seat is not None else None
+        if written is not None and seat is not None:
+            writer.place_fault(
+                written, seat, manufacturer_code=manufacturer_code, function=function
+            )
+            ids.append(written)
+            continue
         ids.append(
             writer.ensure_fault(
-                owner_of.get(i, main) if i is not None else main,
-                seats[i] if i is not None else None,
+                machine,
+                seat,
                 key.kind,
                 now_us=now,
                 spn=key.spn,
                 fmi=key.fmi,
                 code=key.code,
-                manufacturer_code=name.manufacturer_code if maker and name else None,
-                function=name.function if maker and name else None,
+                manufacturer_code=manufacturer_code,
+                function=function,
             ).id
         )
     return tuple(ids)
+
+
+def _written_down(writer: Writer, machine: str, key: FaultKey, content: VisitContent) -> str | None:
+    """Return the fault that a person wrote down before the bus ever told of it.
+
+    Only where it is certain: one fits, no controller is known for that code yet, and one alone
+    tells of it here; an address that the person named is that of the sender.
+    """
+
+    def code_of(one: FaultKey | Fault) -> tuple[str, int | None, int | None, str | None]:
+        return one.kind, one.spn, one.fmi, one.code
+
+    alike = [one for one in writer.faults(machine) if code_of(one) == code_of(key)]
+    here = [one for one in content.faults if code_of(one.key) == code_of(key)]
+    if len(alike) != 1 or alike[0].controller is not None or len(here) != 1:
+        return None
+    named = {one.seen.key.address for one in writer.sightings(alike[0].id)} - {None}
+    return alike[0].id if named <= {key.address} else None
 
 
 def _component(content: VisitContent, part: Part) -> str | None:
@@ -349,39 +446,6 @@ def _component(content: VisitContent, part: Part) -> str | None:
         key=lambda one: one.address,
     )
     return "*".join(told[0].component) if told else None
-
-
-def _note_events(
-    writer: Writer,
-    visit: Visit,
-    found: Sequence[tuple[Recognised, str]],
-    content: VisitContent,
-    now: Instant,
-) -> None:
-    """Put swapped units on the line of their machine."""
-    claimed = {one.name: one.first_us for one in content.claims}
-    for recognised, machine in found:
-        for swap in recognised.swaps:
-            writer.add_event(
-                machine,
-                "swapped_unit",
-                now_us=now,
-                visit=visit.id,
-                controller=swap.controller,
-                at_us=claimed.get(swap.now, content.earliest_us),
-                hours=visit.hours_start,
-                detail=(
-                    (
-                        "words",
-                        keep(
-                            "swapped_unit",
-                            function_text(swap.now),
-                            swap.before.identity_number,
-                            swap.now.identity_number,
-                        ),
-                    ),
-                ),
-            )
 
 
 def open_all(

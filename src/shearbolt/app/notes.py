@@ -30,9 +30,12 @@ class Understood:
     typed: TypedCode | TypedNote
 
 
-def understand(text: str) -> Understood:
-    """Read a note as typed. Raises NoteNotUnderstood with one sentence."""
-    typed = read_note(text)
+def understand(text: str, own_words: Literal["symptom", "event"] | None = None) -> Understood:
+    """Read a note as typed; `own_words` says that it is a symptom or an event in the person's own.
+
+    Raises NoteNotUnderstood with one sentence.
+    """
+    typed = read_note(text, own_words=own_words)
     doubt = f" ({typed.doubt})" if typed.doubt else ""
     if isinstance(typed, TypedCode):
         return Understood("code", f"{typed.understood}{doubt}", typed)
@@ -44,7 +47,7 @@ def file_note(book: Book, asked: NoteAsked) -> Visit:
 
     Raises NoteNotUnderstood, UsageError (no machine named), NotInBook, Ambiguous, BookError.
     """
-    understood = understand(asked.text)
+    understood = understand(asked.text, asked.own_words)
     after_start_s = 60.0 * read_minutes(asked.after_start) if asked.after_start else None
     now = now_us()
     at_us = now if asked.date_us is None else asked.date_us
@@ -134,9 +137,12 @@ def _fault(writer: Writer, machine: str, understood: Understood, now: Instant) -
         return writer.ensure_fault(
             machine, None, "symptom", now_us=now, code=typed.text if typed.key else typed.words
         )
-    code = typed.code
+    code, kind = typed.code, typed.kind
     if code is not None and typed.failure_type:
         code = f"{code}-{typed.failure_type:02X}"
+    elif kind == "uds":
+        # Failure type 00 is none: the code that service 03 names.
+        kind = "obd"
     alike = [
         one
         for one in writer.faults(machine)
@@ -152,7 +158,7 @@ def _fault(writer: Writer, machine: str, understood: Understood, now: Instant) -
     return writer.ensure_fault(
         machine,
         None,
-        typed.kind,
+        kind,
         now_us=now,
         spn=typed.spn,
         fmi=typed.fmi,

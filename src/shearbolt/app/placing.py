@@ -19,8 +19,6 @@ ENGINE_ADDRESS = 0
 HOURS_TOLERANCE = 1.0
 """Hour meters of several controllers within one hour agree; they count in steps of 0.05 h but
 start and stop counting at different moments."""
-RAN_BACK_TOLERANCE = 0.1
-"""Steps back of up to two counts of 0.05 h are rounding."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,12 +107,10 @@ def place_in_hours(
     content: VisitContent,
     senders: Sequence[int],
     given_h: float | None,
-    earlier: Sequence[tuple[float, bool]],
 ) -> PlacedInHours:
     """Find the engine hours of a visit from the bus (SPN 247), else as given.
 
-    `senders` are the indexes of the machine's own controllers; `earlier` the end hours of visits
-    before this one in time, with True where they came from the bus.
+    `senders` are the indexes of the machine's own controllers.
     """
     doubts: list[str] = []
     seats = {(content.controllers[i].channel, content.controllers[i].address) for i in senders}
@@ -126,7 +122,7 @@ def place_in_hours(
     if not told:
         if given_h is None:
             return PlacedInHours(None, None, None, ())
-        return PlacedInHours(given_h, given_h, "given", _ran_back(given_h, earlier))
+        return PlacedInHours(given_h, given_h, "given", ())
     best = min(told, key=lambda seat: (seat[1] != ENGINE_ADDRESS, seat))
     start, end = told[best]
     for seat, (_, other) in sorted(told.items()):
@@ -134,12 +130,4 @@ def place_in_hours(
             doubts.append(keep("hours_disagree", f"{end:.2f}", best[1], f"{other:.2f}", seat[1]))
     if given_h is not None and not start - HOURS_TOLERANCE <= given_h <= end + HOURS_TOLERANCE:
         doubts.append(keep("hours_given_differ", f"{given_h:.1f}", f"{start:.2f}"))
-    doubts.extend(_ran_back(start, earlier))
     return PlacedInHours(start, end, "bus", tuple(doubts))
-
-
-def _ran_back(hours: float, earlier: Sequence[tuple[float, bool]]) -> tuple[str, ...]:
-    highest = max((one for one, _ in earlier), default=None)
-    if highest is not None and hours < highest - RAN_BACK_TOLERANCE:
-        return (keep("hours_ran_back", f"{hours:.2f}", f"{highest:.2f}"),)
-    return ()

@@ -1,8 +1,7 @@
 """Which machine is it? By VIN, by the NAMEs of its controllers, or by what the person says.
 
 Pure: what a recording told and what the book knows come in, a judgement comes out. An implement
-is a machine of its own on whichever tractor's bus it is heard; a controller is a place, and a new
-box in a known place is told as a swap.
+is a machine of its own on whichever tractor's bus it is heard.
 """
 
 from __future__ import annotations
@@ -12,6 +11,7 @@ from dataclasses import dataclass
 
 from shearbolt.app.wording import keep
 from shearbolt.book.records import Box, Controller, Machine
+from shearbolt.dictionary.names import function_text
 from shearbolt.model.controller import ControllerSeen, Name
 from shearbolt.model.visit import VisitContent
 
@@ -22,8 +22,6 @@ AGRICULTURE = 2
 NOT_A_MACHINE = frozenset({0, 127})
 """Device classes 'non-specific' and 'not available'."""
 NO_SENDERS = frozenset({254, 255})
-OFF_BOARD = frozenset({129, 130})
-"""NAME functions of non-specific systems: service tool, data logger. They belong to no machine."""
 OFF_BOARD_ADDRESSES = range(249, 252)
 """Preferred source addresses of service tools and data loggers."""
 
@@ -35,14 +33,6 @@ class Known:
     machine: Machine
     controllers: tuple[Controller, ...]
     boxes: tuple[Box, ...]
-
-    def place_of(self, box: Box) -> Controller:
-        """Return the controller that a box fills."""
-        return next(one for one in self.controllers if one.id == box.controller)
-
-    def latest_names(self) -> dict[str, Name]:
-        """Return the NAME that filled each controller last, by controller id."""
-        return {box.controller: box.name for box in self.boxes}
 
     @property
     def names(self) -> frozenset[Name]:
@@ -62,15 +52,6 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True)
-class Swap:
-    """A known place filled by another box than before."""
-
-    controller: str
-    before: Name
-    now: Name
-
-
-@dataclass(frozen=True, slots=True)
 class Recognised:
     """Which machine a part is, and how that is known."""
 
@@ -79,7 +60,6 @@ class Recognised:
     """None: a machine the book has not met."""
     by: tuple[str, ...]
     doubts: tuple[str, ...]
-    swaps: tuple[Swap, ...]
 
 
 def split(content: VisitContent) -> tuple[Part, ...]:
@@ -93,22 +73,14 @@ def split(content: VisitContent) -> tuple[Part, ...]:
     by_channel: dict[str, list[int]] = {}
     for i in seats:
         by_channel.setdefault(content.controllers[i].channel, []).append(i)
-    vins: dict[str, list[str]] = {}
-    for channel, _, vin in content.vins:
-        if vin not in vins.setdefault(channel, []):
-            vins[channel].append(vin)
-    engines = {
-        channel: frozenset(
-            name
-            for i in some
-            if (name := content.controllers[i].name) is not None and name.function == ENGINE
-        )
+    signs = {
+        channel: _signs([content.controllers[i] for i in some])
         for channel, some in by_channel.items()
     }
     clusters: list[list[str]] = []
     for channel in by_channel:
         for cluster in clusters:
-            if not _apart(channel, cluster, engines, vins):
+            if not _apart(signs[channel], [signs[one] for one in cluster]):
                 cluster.append(channel)
                 break
         else:
@@ -127,31 +99,59 @@ def split(content: VisitContent) -> tuple[Part, ...]:
                 implements.setdefault(key, []).append(i)
             else:
                 main.append(i)
-        told = [vin for channel in cluster for vin in vins.get(channel, [])]
+        told = _vins_of(content, main)
         doubts = _mixed(content, cluster, told)
         if main or told:
             parts.append(Part(tuple(main), told[0] if told else None, False, doubts))
-    parts.extend(Part(tuple(some), None, True) for some in implements.values())
+    for some in implements.values():
+        told = _vins_of(content, some)
+        parts.append(Part(tuple(some), told[0] if told else None, True))
     return tuple(parts)
 
 
-def _apart(
-    channel: str,
-    cluster: list[str],
-    engines: dict[str, frozenset[Name]],
-    vins: dict[str, list[str]],
-) -> bool:
-    """Tell whether a channel belongs to another machine than the channels of a cluster."""
-    own_vins = set(vins.get(channel, ()))
-    their_vins = {vin for one in cluster for vin in vins.get(one, ())}
-    if own_vins and their_vins:
-        return not own_vins & their_vins
-    theirs = frozenset(name for one in cluster for name in engines[one])
-    mine = engines[channel]
-    return bool(mine and theirs and not mine & theirs)
+def _vins_of(content: VisitContent, senders: Sequence[int]) -> list[str]:
+    """Return the vehicle identifications that some senders told, each once, in their order."""
+    seats = {(content.controllers[i].channel, content.controllers[i].address) for i in senders}
+    told = [vin for channel, address, vin in content.vins if (channel, address) in seats]
+    return list(dict.fromkeys(told))
 
 
-def _mixed(content: VisitContent, cluster: list[str], told: list[str]) -> tuple[str, ...]:
+@dataclass(frozen=True, slots=True)
+class _Signs:
+    """What one channel shows of the machine it belongs to."""
+
+    boxes: frozenset[tuple[int, int]]
+    engines: frozenset[Name]
+    vins: frozenset[str]
+
+
+def _signs(senders: Sequence[ControllerSeen]) -> _Signs:
+    names = [one.name for one in senders if one.name is not None and not _comes_along(one)]
+    return _Signs(
+        frozenset(name.box for name in names if name.identity_number),
+        frozenset(name for name in names if name.function == ENGINE),
+        # An implement may tell an identification of its own.
+        frozenset(
+            one.vin for one in senders if one.vin and not (one.name and one.name.self_configurable)
+        ),
+    )
+
+
+def _apart(channel: _Signs, cluster: Sequence[_Signs]) -> bool:
+    """Tell whether a channel belongs to another machine than the channels of a cluster.
+
+    One box on both, or one vehicle identification, makes them one machine.
+    """
+    vins = frozenset().union(*(one.vins for one in cluster))
+    if channel.vins and vins:
+        return not channel.vins & vins
+    if any(channel.boxes & one.boxes for one in cluster):
+        return False
+    engines = frozenset().union(*(one.engines for one in cluster))
+    return bool(channel.engines and engines and not channel.engines & engines)
+
+
+def _mixed(content: VisitContent, cluster: Sequence[str], told: Sequence[str]) -> tuple[str, ...]:
     """Note signs that frames of two machines are mixed on one channel."""
     doubts: list[str] = []
     if len(set(told)) > 1:
@@ -205,7 +205,7 @@ def recognise(
     by_vin = _by_vin(part.vin, fleet)
     by_names = _by_names(names, fleet)
     doubts = list(part.doubts)
-    if by_vin is None and by_names is not None and _other_vin(part.vin, by_names):
+    if given is None and by_vin is None and by_names is not None and _other_vin(part.vin, by_names):
         # Boxes are moved between machines; a vehicle identification is not.
         doubts.append(keep("boxes_of_other", part.vin, by_names.machine.name))
         by_names = None
@@ -219,29 +219,41 @@ def recognise(
             doubts.append(keep("names_of_other", by_names.machine.name, given.machine.name))
     if known is not None and by_vin is not None and by_vin.machine.id == known.machine.id:
         by.append("vin")
-        if names and known.boxes and (by_names is None or by_names.machine.id != known.machine.id):
+        if names and known.boxes and not known.names.intersection(names):
             doubts.append(keep("names_differ", known.machine.name))
     if known is not None and by_names is not None and by_names.machine.id == known.machine.id:
         by.append("names")
-        if part.vin and known.machine.vin and part.vin != known.machine.vin:
-            doubts.append(keep("vin_changed", part.vin, known.machine.vin))
+    if known is not None and by_vin is None and _other_vin(part.vin, known):
+        doubts.append(keep("vin_changed", part.vin, known.machine.vin))
+    if known is not None and (by_names is None or by_names.machine.id == known.machine.id):
+        # Where most are another machine's, that is told already.
+        doubts.extend(_moved(names, known, fleet))
     if known is None:
         by.append("new")
         if not names and part.vin is None:
             doubts.append(keep("no_identity"))
-    return Recognised(part, known, tuple(by), tuple(doubts), _swaps(names, known) if known else ())
+    return Recognised(part, known, tuple(by), tuple(doubts))
 
 
 def _comes_along(one: ControllerSeen) -> bool:
     """Tell whether a sender is a tester or logger that was plugged in."""
-    name = one.name
-    if one.address in OFF_BOARD_ADDRESSES:
-        return True
-    return name is not None and name.device_class == 0 and name.function in OFF_BOARD
+    by_name = one.name is not None and one.name.off_board
+    return by_name or one.address in OFF_BOARD_ADDRESSES
 
 
 def _other_vin(vin: str | None, known: Known) -> bool:
     return vin is not None and known.machine.vin is not None and vin != known.machine.vin
+
+
+def _moved(names: Sequence[Name], known: Known, fleet: Sequence[Known]) -> list[str]:
+    """Tell boxes that are new on this machine and known on another."""
+    return [
+        keep("moved_unit", function_text(name), other.machine.name)
+        for name in dict.fromkeys(names)
+        if name not in known.names
+        for other in fleet
+        if other.machine.id != known.machine.id and name in other.names
+    ]
 
 
 def _by_vin(vin: str | None, fleet: Sequence[Known]) -> Known | None:
@@ -265,16 +277,3 @@ def _by_names(names: Sequence[Name], fleet: Sequence[Known]) -> Known | None:
         if met > best_score and met >= strangers:
             best, best_score = one, met
     return best
-
-
-def _swaps(names: Sequence[Name], known: Known) -> tuple[Swap, ...]:
-    """Find places of the machine whose last box is another than the one heard now."""
-    latest = known.latest_names()
-    by_place = {one.place: one for one in known.controllers if one.place is not None}
-    swaps: list[Swap] = []
-    for name in names:
-        seat = by_place.get(name.place)
-        before = latest.get(seat.id) if seat is not None else None
-        if seat is not None and before is not None and before != name and before.box != name.box:
-            swaps.append(Swap(seat.id, before, name))
-    return tuple(swaps)

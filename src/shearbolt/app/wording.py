@@ -38,6 +38,24 @@ DOUBTS: dict[str, str] = {
     "ambiguous_method": "Address {0} sends codes in an old form that can be read in several "
     "ways; they stay numbers until more of its codes are known.",
     "damaged": "{0} places of the file could not be read; exposure is not counted from it.",
+    "heard_cut": "Listening broke off without being ended (the program was stopped, or the power "
+    "went); up to a second before the end is missing.",
+    "heard_full": "Listening ended here because the disk was full.",
+    "heard_disk": "{0} bytes that had been on the disk already were gone; check the disk.",
+    "heard_aloud": "The adapter on {0} was not in a listen-only mode, so it acknowledged what "
+    "others sent; it sent nothing of its own.",
+    "heard_asking": "Questions were asked on {0}: frames of our own are marked as sent in the "
+    "recording, and what came in answer is not what the machine says by itself.",
+    "heard_gap": "The adapter on {0} was gone for {1} s; what the bus said in that time is "
+    "missing.",
+    "heard_gap_open": "The adapter on {0} was gone from here on.",
+    "heard_clock": "The computer's clock was set {0} by {1}; the times here go on from the clock "
+    "at the start.",
+    "heard_stamps": "The adapter's own clock on {0} jumped; the times here go on by arrival.",
+    "heard_overrun_driver": "The driver of the adapter on {0} lost frames, {1} times or more.",
+    "heard_overrun_here": "{1} frames of {0} were lost because this computer could not keep up.",
+    "heard_reader": "Reading {0} broke off and was begun again.",
+    "heard_stuck": "The adapter's driver on {0} did not answer for more than 5 s.",
     "connected_faults": "Frames are missing from the regular groups: about {0} % were lost.",
 }
 

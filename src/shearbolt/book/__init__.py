@@ -55,7 +55,7 @@ from shearbolt.book.records import (
     Sighting,
     Visit,
 )
-from shearbolt.book.staging import StagedVisit
+from shearbolt.book.staging import Filled, Filling, StagedVisit
 from shearbolt.book.writer import Writer
 
 __all__ = [
@@ -65,6 +65,8 @@ __all__ = [
     "Box",
     "Controller",
     "Fault",
+    "Filled",
+    "Filling",
     "Finding",
     "Imported",
     "Machine",

@@ -154,6 +154,18 @@ class Reads(ABC):
         boxes.sort(key=lambda pair: (pair[1].controller, pair[0], pair[1].name))
         return [box for _, box in boxes]
 
+    def names_by_visit(self, machine: str) -> list[tuple[str, str, Name]]:
+        """Return (visit, controller, NAME) of all its places with one, visits in their order."""
+        c, v = t.visit_controllers, t.controllers
+        found = self._rows(
+            select(c.c.visit, c.c.seq, c.c.controller, c.c.name)
+            .join(v, v.c.id == c.c.controller)
+            .where(v.c.machine == machine, c.c.name.is_not(None))
+        )
+        order = self._order(machine)
+        found.sort(key=lambda row: (order.get(row["visit"], -1), row["seq"]))
+        return [(row["visit"], row["controller"], Name(int(row["name"], 16))) for row in found]
+
     def names_heard(self) -> dict[str, set[int]]:
         """Return for each machine every NAME (64 bits) that ever filled one of its places."""
         c, v = t.visit_controllers, t.controllers

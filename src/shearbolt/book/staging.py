@@ -11,6 +11,7 @@ import json
 import secrets
 import types
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
 
 STAGING = "staging"
 _INTENT = "intent.json"
+_EVIDENCE = "evidence.zst"
+_SIGNALS = "signals"
 
 
 class Stage:
@@ -85,13 +88,84 @@ class Stage:
             self._lock.remove()
 
 
+@dataclass(frozen=True, slots=True)
+class Filled:
+    """What another process put into a stage's folder: the recording packed, and its frames."""
+
+    path: Path
+    """The packed copy of the recording."""
+    sha256: str
+    """Of the original bytes."""
+    size: int
+    """Bytes of the original."""
+    parts: tuple[Part, ...]
+    frame_rows: int
+
+    def wait(self) -> str:
+        """Return the SHA-256 of the original bytes; there is nothing to wait for."""
+        return self.sha256
+
+    def give_up(self) -> None:
+        """Do nothing: the copying has ended."""
+
+
+class Filling:
+    """Fills the folder of a stage that another process made and holds; synced like a stage."""
+
+    def __init__(self, folder: Path, recording: Path) -> None:
+        """Begin to copy a recording into `folder`, in a thread. Raises BookError."""
+        self._folder = folder
+        with told(folder):
+            (folder / _SIGNALS).mkdir()
+        self._job = EvidenceJob(recording, folder / _EVIDENCE, None, _nothing)
+        self._signals: SignalsWriter | None = None
+
+    def _writer(self) -> SignalsWriter:
+        if self._signals is None:
+            from shearbolt.book.signals import SignalsWriter
+
+            self._signals = SignalsWriter(self._folder / _SIGNALS)
+        return self._signals
+
+    def frames(self, block: Frames) -> None:
+        """Append frames in the recording's order. Raises BookError (a full disk)."""
+        with told(self._folder):
+            self._writer().frames(block)
+
+    def messages(self, messages: Iterable[Message]) -> None:
+        """Append reassembled long messages. Raises BookError."""
+        with told(self._folder):
+            self._writer().messages(messages)
+
+    def finish(self) -> Filled:
+        """Write what is still held, and wait for the recording's copy. Raises BookError."""
+        with told(self._folder):
+            self._writer().finish()
+        self._job.wait()
+        sync_folder(self._folder / _SIGNALS)
+        writer = self._writer()
+        return Filled(self._job.path, self._job.sha256, self._job.size, writer.parts, writer.rows)
+
+    def close(self) -> None:
+        """End the copying if it still runs."""
+        self._job.give_up()
+
+
+def _nothing(_step: str) -> None:
+    """Stand in for the checkpoint of crash tests."""
+
+
 class StagedVisit(Stage):
     """A visit on its way in: the recording, its frames and messages, photos and voice clips."""
 
     def __init__(self, book: Path, checkpoint: Callable[[str], None]) -> None:
         super().__init__(book, checkpoint)
-        self._job: EvidenceJob | None = None
+        self._job: EvidenceJob | Filled | None = None
         self._signals: SignalsWriter | None = None
+
+    def adopt(self, filled: Filled) -> None:
+        """Take over what another process put into this stage's folder (`Filling`)."""
+        self._job = filled
 
     def __enter__(self) -> Self:
         return self
@@ -105,24 +179,28 @@ class StagedVisit(Stage):
         self.close()
 
     @property
-    def job(self) -> EvidenceJob | None:
+    def job(self) -> EvidenceJob | Filled | None:
         """The copying of the recording, once begun."""
         return self._job
 
     @property
     def frame_rows(self) -> int:
         """Frames staged so far."""
+        if isinstance(self._job, Filled):
+            return self._job.frame_rows
         return 0 if self._signals is None else self._signals.rows
 
     @property
     def parts(self) -> tuple[Part, ...]:
         """Parquet files staged so far."""
+        if isinstance(self._job, Filled):
+            return self._job.parts
         return () if self._signals is None else self._signals.parts
 
     @property
     def signals_folder(self) -> Path:
         """Folder of the staged Parquet parts."""
-        return self.folder / "signals"
+        return self.folder / _SIGNALS
 
     def _writer(self) -> SignalsWriter:
         if self._signals is None:
@@ -138,9 +216,10 @@ class StagedVisit(Stage):
 
         Wait for the returned job before filing (filing does); `progress` is called in the thread.
         """
-        target = self.folder / "evidence.zst"
-        self._job = EvidenceJob(Path(path), target, progress, self.checkpoint)
-        return self._job
+        target = self.folder / _EVIDENCE
+        job = EvidenceJob(Path(path), target, progress, self.checkpoint)
+        self._job = job
+        return job
 
     def frames(self, block: Frames) -> None:
         """Append frames in the recording's order. Raises BookError (a full disk)."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -40,6 +40,17 @@ SIGNALS = "signals"
 
 def _names(table: Table) -> list[str]:
     return [column.name for column in table.c]
+
+
+def _fault_row(fault: Fault) -> dict[str, Any]:
+    identity = (
+        fault.controller, fault.kind, fault.spn, fault.fmi, fault.code, fault.manufacturer_code,
+        fault.function,
+    )  # fmt: skip
+    return {
+        field: dumps(identity) if field == "identity" else getattr(fault, field)
+        for field in _names(t.faults)
+    }
 
 
 class Writer(Reads):
@@ -230,16 +241,35 @@ class Writer(Reads):
             function,
             unknown[0].created_us if unknown else now_us,
         )
-        identity = dumps([controller, kind, spn, fmi, code, manufacturer_code, function])
-        row = {
-            field: identity if field == "identity" else getattr(fault, field)
-            for field in _names(t.faults)
-        }
         if unknown:
-            self._run(update(t.faults).where(t.faults.c.id == fault.id).values(**row))
+            self._change_fault(fault)
         else:
-            self._run(insert(t.faults), [row])
+            self._run(insert(t.faults), [_fault_row(fault)])
         return fault
+
+    def place_fault(
+        self,
+        id_: str,
+        controller: str,
+        *,
+        manufacturer_code: int | None = None,
+        function: int | None = None,
+    ) -> Fault:
+        """Tie a fault that was written down by hand to the controller that now told of it.
+
+        Raises NotInBook.
+        """
+        fault = replace(
+            self.fault(id_),
+            controller=controller,
+            manufacturer_code=manufacturer_code,
+            function=function,
+        )
+        self._change_fault(fault)
+        return fault
+
+    def _change_fault(self, fault: Fault) -> None:
+        self._run(update(t.faults).where(t.faults.c.id == fault.id).values(**_fault_row(fault)))
 
     # -- visits ---------------------------------------------------------------------------------
 

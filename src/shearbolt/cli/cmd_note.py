@@ -18,6 +18,12 @@ from shearbolt.cli.render_visit import render_note
 @click.option("--machine", metavar="ID_OR_NAME", help="The machine it is about.")
 @click.option("--hours", type=hours_typed, metavar="H", help="Engine hours on the meter.")
 @click.option("--date", type=time_typed, metavar="TIME", help="When it was (now).")
+@click.option(
+    "--as",
+    "own_words",
+    type=click.Choice(["symptom", "event"]),
+    help="Take the words as they are, as a symptom or an event.",
+)
 @click.option("--doing", metavar="WORDS", help="What the machine was doing.")
 @click.option("--hot-cold", type=click.Choice(["hot", "cold"]), help="Whether it was warm by then.")
 @click.option("--after-start", metavar="WORDS", help="How long after the start, as '20 min'.")
@@ -35,6 +41,7 @@ def note(
     photo: str | None,
     voice: str | None,
     who: str | None,
+    own_words: Literal["symptom", "event"] | None,
 ) -> int:
     """Write down a code, a symptom or an event.
 
@@ -42,7 +49,17 @@ def note(
     symptom (won't crank, weak lift) or an event (washed, jump-started, fuel delivered).
     """
     asked = NoteAsked(
-        " ".join(text), machine, hours, date, doing, hot_cold, after_start, photo, voice, who
+        " ".join(text),
+        machine,
+        hours,
+        date,
+        doing,
+        hot_cold,
+        after_start,
+        photo,
+        voice,
+        who,
+        own_words,
     )
     return answer(
         lambda app, manner, wording, _: app.note(manner.book_folder, asked, wording=wording),

@@ -30,8 +30,8 @@ def signal() -> None:
 def add_signal(rows_file: str, tried_on: str) -> int:
     """Try the signals of a table on a recording and keep them.
 
-    ROWS is a CSV file with the columns spn, name, pgn, start_byte, start_bit, length_bits,
-    resolution, offset, unit, low, high, and if you like state_texts, address and source.
+    ROWS is a CSV file with the columns spn, name, pgn, pgn_acronym, start_byte, start_bit,
+    length_bits, resolution, offset, unit, low, high, state_texts, source, and if you like address.
     """
     return answer(
         lambda app, manner, wording, _: app.own_signal_add(

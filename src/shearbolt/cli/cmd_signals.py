@@ -16,7 +16,7 @@ from shearbolt.cli.render_signals import render_signals
     "--spn", "spns", type=click.IntRange(0), multiple=True, metavar="N", help="Only these."
 )
 @click.option(
-    "--address", type=click.IntRange(0, 255), metavar="A", help="Only from this source address."
+    "--address", type=click.IntRange(0, 0x7FF), metavar="A", help="Only from this source address."
 )
 @click.option("--from", "from_", metavar="T", help="Not before: a time, or seconds from the start.")
 @click.option("--to", metavar="T", help="Not after: a time, or seconds from the start.")

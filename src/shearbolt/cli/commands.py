@@ -20,6 +20,9 @@ class Entry(NamedTuple):
 
 COMMANDS: dict[str, Entry] = {
     "add": Entry("add", "add", "Bring recordings in."),
+    "listen": Entry("listen", "listen", "Listen to a machine's bus, and file what was heard."),
+    "ask": Entry("ask", "ask", "Ask a machine what it tells only when asked."),
+    "watch": Entry("watch", "watch", "Record unattended, into a folder to carry away."),
     "note": Entry("note", "note", "Write down a code, a symptom or an event."),
     "yard": Entry("look", "yard", "Show the fleet at a glance."),
     "machine": Entry("look", "machine", "Show one machine."),

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Protocol
 
 from shearbolt.app.documents import (
     AddDocument,
+    AskAsked,
+    AskDocument,
     BackupDocument,
     CheckDocument,
     DemoDocument,
@@ -15,6 +17,8 @@ from shearbolt.app.documents import (
     FaultDocument,
     FaultsDocument,
     ImportBookDocument,
+    ListenAsked,
+    ListenDocument,
     MachineDocument,
     NoteAsked,
     NoteDocument,
@@ -24,10 +28,15 @@ from shearbolt.app.documents import (
     Progress,
     RenameDocument,
     RepairDocument,
+    ShowAsking,
+    ShowLive,
+    ShowWatch,
     SignalsAsked,
     SignalsDocument,
     TellsDocument,
     VisitDocument,
+    WatchAsked,
+    WatchDocument,
     Wording,
     YardDocument,
 )
@@ -155,6 +164,41 @@ class UseCases(Protocol):
         self, book: Path, folder: str, *, progress: Progress, wording: Wording
     ) -> DemoDocument:
         """Generate recordings in `folder`, file them and show them."""
+
+    def listen(
+        self,
+        book: Path,
+        asked: ListenAsked,
+        *,
+        show: ShowLive,
+        stop: Callable[[], bool],
+        progress: Progress,
+        wording: Wording,
+    ) -> ListenDocument:
+        """Listen to a bus until `stop` says so, showing it on the way, and file the visit."""
+
+    def ask(
+        self,
+        book: Path,
+        asked: AskAsked,
+        *,
+        show: ShowAsking,
+        stop: Callable[[], bool],
+        progress: Progress,
+        wording: Wording,
+    ) -> AskDocument:
+        """Ask a machine what it tells only when asked, and file the visit."""
+
+    def watch(
+        self,
+        asked: WatchAsked,
+        *,
+        show: ShowWatch,
+        stop: Callable[[], bool],
+        wait: Callable[[float], None],
+        wording: Wording,
+    ) -> WatchDocument:
+        """Record unattended into a folder, visit after visit, until `stop` says so."""
 
 
 def use_cases() -> UseCases:

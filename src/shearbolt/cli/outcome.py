@@ -25,6 +25,17 @@ def exit_status(document: Mapping[str, Any]) -> int:
             return NOTHING
         not_read = any(visit["not_read"] for visit in document["visits"])
         return PARTLY if document["refused"] or not_read else DONE
+    if kind == "listen":
+        if not document["visits"]:
+            return NOTHING
+        amiss = document["refused"] or document["stopped_by"] == "disk"
+        return PARTLY if amiss else DONE
+    if kind == "ask":
+        if document["ended"] == "done" and not document["refused"]:
+            return DONE
+        return PARTLY if document["visits"] else NOTHING
+    if kind == "watch":
+        return PARTLY if document["full"] else DONE
     if kind == "import-book":
         if document["refused"] and not document["machines"]:
             return NOTHING

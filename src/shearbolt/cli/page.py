@@ -41,7 +41,7 @@ class Page:
 
     def line(self, parts: Sequence[str], indent: int, between: str = "; ") -> None:
         """Set the parts that are not empty on a line; a line breaks between parts if it can."""
-        pad = " " * indent
+        pad = " " * (indent + 2)  # `text` below keeps the room of its hang free
         line = ""
         kept = [clean(part) for part in parts if part.strip()]
         for i, part in enumerate(kept):

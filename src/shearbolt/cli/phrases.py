@@ -26,6 +26,8 @@ _US: Mapping[str, tuple[float, float, str]] = {
     "kW": (1.341022, 0.0, "hp"),
 }
 _SHOWN = {"degC": "°C", "deg": "°", "-": "", "count": "", "state": "", "ASCII": ""}
+MIDNIGHT = "T00:00:00.000000Z"
+"""How the time of a note ends of which only the day is known."""
 STATES = {
     "active": "active",
     "previously_active": "was active before",
@@ -164,13 +166,20 @@ def when(time: str | None, look: Look, at_s: float | None = None) -> str:
     return "time not known"
 
 
+def day_or_time(time: str | None, look: Look, at_s: float | None = None) -> str:
+    """Write a time; midnight UTC, which notes of a day carry, as that day alone."""
+    if time is not None and time.endswith(MIDNIGHT):
+        return day(time, look)
+    return when(time, look, at_s)
+
+
 def day(time: str | None, look: Look) -> str:
     """Write the day of a time; midnight UTC stands for that day wherever the reader is."""
     if time is None:
         return "date not known"
-    if time.endswith("T00:00:00.000000Z"):
-        return _day(datetime.fromisoformat(time).astimezone(UTC))
-    local = moment(time, look)
+    local = moment(time, Look(zone=UTC) if time.endswith(MIDNIGHT) else look)
+    if time.endswith(MIDNIGHT) and local is not None:
+        return _day(local)
     return time if local is None else f"{_day(local)}, {local:%H:%M}"
 
 

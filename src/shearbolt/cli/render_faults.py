@@ -107,7 +107,8 @@ def spell_words(fault: Fault, look: Look) -> str:
             return f"1 spell, {time}"
         return f"{len(spells):,} spells, the last {time}"
     if fault["last_seen"] is not None or fault["last_seen_at_s"] is not None:
-        return f"last listed {phrases.when(fault['last_seen'], look, fault['last_seen_at_s'])}"
+        time = phrases.day_or_time(fault["last_seen"], look, fault["last_seen_at_s"])
+        return f"last listed {time}"
     return ""
 
 
@@ -122,10 +123,14 @@ def count_words(counts: Sequence[Counts]) -> str:
 
 def sender_words(fault: Fault) -> str:
     """Say who reports a fault: in words, and its address."""
-    if fault["address"] is None:
-        return fault["controller_text"] or ""
-    if fault["controller_text"]:
-        return f"{fault['controller_text']} (address {fault['address']})"
+    words = fault["controller_text"]
+    if fault["address"] is None or fault["address"] > 0xFF:
+        # A road vehicle's unit answers at an 11-bit identifier, which its words name already.
+        return words or ""
+    if words and words.startswith(f"address {fault['address']}"):
+        return words
+    if words:
+        return f"{words} (address {fault['address']})"
     return f"address {fault['address']}"
 
 

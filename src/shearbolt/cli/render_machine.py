@@ -74,7 +74,7 @@ def _yard_machine(page: Page, machine: YardMachine) -> None:
         page.text("No open faults in the book.", 2)
     last = "never looked at"
     if machine["last_visit_end"] is not None:
-        last = f"last look {phrases.when(machine['last_visit_end'], look)}"
+        last = f"last look {phrases.day_or_time(machine['last_visit_end'], look)}"
     elif machine["last_visit"] is not None:
         last = "last look at a time not known"
     page.line(
@@ -176,7 +176,8 @@ def _visits(page: Page, document: MachineDocument) -> None:
 def _visit(page: Page, visit: VisitBrief) -> None:
     look = page.look
     if visit["kind"] == "by_hand":
-        page.text(f"{phrases.when(visit['start'], look)}: {visit['words'] or 'by hand'}", 2, hang=2)
+        time = phrases.day_or_time(visit["start"], look)
+        page.text(f"{time}: {visit['words'] or 'by hand'}", 2, hang=2)
     else:
         time = phrases.span(
             visit["start"], visit["end"], look, visit["start_at_s"], visit["end_at_s"]

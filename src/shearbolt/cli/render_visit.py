@@ -62,15 +62,13 @@ def visit_summary(page: Page, visit: Visit) -> None:
     if visit["already_in_book"]:
         page.text("Already in the book: nothing was changed.", 2)
     how = ", ".join(_RECOGNISED[one] for one in visit["recognised_by"])
-    page.line(
-        [
-            phrases.span(
-                visit["start"], visit["end"], look, visit["start_at_s"], visit["end_at_s"]
-            ),
-            _START_FROM[visit["start_from"]],
-        ],
-        2,
-    )
+    if visit["kind"] == "by_hand":
+        page.text(phrases.day_or_time(visit["start"], look), 2)
+    else:
+        time = phrases.span(
+            visit["start"], visit["end"], look, visit["start_at_s"], visit["end_at_s"]
+        )
+        page.line([time, _START_FROM[visit["start_from"]]], 2)
     page.line([hours_words(visit), f"recognised {how}" if how else ""], 2)
     page.line(
         [
@@ -274,7 +272,7 @@ def render_note(document: NoteDocument, look: Look) -> list[str]:
         page.text(f"Doubt: {phrases.sentence(doubt)}", 2, hang=2)
     page.line(
         [
-            phrases.when(document["start"], look),
+            phrases.day_or_time(document["start"], look),
             hours_words(document),
             f"visit {document['visit']}",
         ],

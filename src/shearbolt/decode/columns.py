@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from shearbolt.dictionary.merged import Dictionary
 from shearbolt.dictionary.rules import raw_rules
@@ -15,7 +14,7 @@ from shearbolt.kernels.payloads import payload_words, windows
 from shearbolt.model.frames import I64, U64, Frames
 from shearbolt.model.layout import SignalRow
 from shearbolt.model.message import BrokenSession, Message
-from shearbolt.model.signal import NO_NUMBER, NUMBER, SignalColumn
+from shearbolt.model.signal import SignalColumn
 from shearbolt.wire.transport import TRANSPORT_GROUPS, Reassembler
 
 WORD_BITS = 64
@@ -77,32 +76,16 @@ class _Plan:
 
     rows: tuple[SignalRow, ...]
     table: LayoutTable
-    reserved: tuple[tuple[int, int, int, U64], ...]
-    """(index of the row, first bit, mask, raw codes that its state list leaves out)."""
-
-    def decode(self, kernel: Kernel, word: U64) -> Decoded:
-        """Decode many words; codes left out between a state list's numbers are none."""
-        decoded = kernel.decode(word, self.table)
-        for i, first_bit, mask, codes in self.reserved:
-            raw = word >> np.uint64(first_bit) & np.uint64(mask)
-            unused = raw == codes[0]
-            for code in codes[1:]:
-                unused |= raw == code
-            if unused.any():
-                _take_out(decoded, i, unused)
-        return decoded
 
 
 def _plan(rows: Sequence[SignalRow], from_byte: int = 0) -> _Plan:
     """Make the plan for parameters that lie in the word beginning at a byte (from 0)."""
-    shift = 8 * from_byte
-    layouts, reserved = [], []
-    for i, row in enumerate(rows):
+    layouts = []
+    for row in rows:
         rules = raw_rules(row)
-        first_bit = row.first_bit - shift
         layouts.append(
             Layout(
-                first_bit,
+                row.first_bit - 8 * from_byte,
                 row.length_bits,
                 row.resolution,
                 row.offset,
@@ -110,23 +93,10 @@ def _plan(rows: Sequence[SignalRow], from_byte: int = 0) -> _Plan:
                 rules.error_low,
                 rules.error_high,
                 rules.absent_low,
+                rules.reserved,
             )
         )
-        if rules.reserved:
-            mask = (1 << row.length_bits) - 1
-            reserved.append((i, first_bit, mask, np.array(rules.reserved, np.uint64)))
-    return _Plan(tuple(rows), layout_table(layouts), tuple(reserved))
-
-
-def _take_out(decoded: Decoded, i: int, unused: npt.NDArray[np.bool_]) -> None:
-    """Make samples of one parameter no numbers, and count anew."""
-    value, status = decoded.value[i], decoded.status[i]
-    value[unused] = np.nan
-    status[unused] = NO_NUMBER
-    decoded.counts[i] = np.bincount(status, minlength=4)
-    numbers = value[status == NUMBER]
-    decoded.low[i] = numbers.min() if len(numbers) else np.nan
-    decoded.high[i] = numbers.max() if len(numbers) else np.nan
+    return _Plan(tuple(rows), layout_table(layouts))
 
 
 class BlockDecoder:
@@ -161,7 +131,7 @@ class BlockDecoder:
                     word,
                     grouped.order[first:last],
                     () if plan is None else plan.rows,
-                    None if plan is None else plan.decode(self._kernel, word),
+                    None if plan is None else self._kernel.decode(word, plan.table),
                 )
             )
             if pgn in TRANSPORT_GROUPS:
@@ -217,7 +187,7 @@ class BlockDecoder:
             payloads = [one.payload for one in some]
             size = np.array([len(one) for one in payloads])
             for from_byte, plan in plans:
-                decoded = plan.decode(self._kernel, payload_words(payloads, from_byte))
+                decoded = self._kernel.decode(payload_words(payloads, from_byte), plan.table)
                 for i, row in enumerate(plan.rows):
                     held = 8 * size >= row.first_bit + row.length_bits
                     whole = held.all()

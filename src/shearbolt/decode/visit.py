@@ -164,6 +164,16 @@ class VisitBuilder:
         self._road.finish()
         self._answers.finish()
         self._cleared.extend(self._clears.finish())
+        return self._told(not_read, doubts)
+
+    def so_far(self) -> VisitContent:
+        """Tell the visit as far as it has come, as if it ended here; more blocks may follow.
+
+        What waits for an answer (a clear, a tester's question) is not told yet.
+        """
+        return self._told((), ())
+
+    def _told(self, not_read: tuple[NotRead, ...], doubts: tuple[str, ...]) -> VisitContent:
         channels = self._channels
         controllers: list[ControllerSeen] = []
         faults: list[FaultSeen] = []

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cache
+from typing import TYPE_CHECKING
 
-from shearbolt.dictionary.faults import fault_text, known_spn, spn_name
-from shearbolt.dictionary.groups import acronym, group_is_known
-from shearbolt.dictionary.owner import NO_ADDITIONS, CodeText, OwnerTables, parse_owner
 from shearbolt.dictionary.signals import by_group, row_of_spn, rows_of_group
-from shearbolt.model.controller import Name
 from shearbolt.model.layout import SignalRow
+
+# Names and texts are imported where they are asked for: decoding a recording needs rows alone.
+if TYPE_CHECKING:
+    from shearbolt.dictionary.owner import CodeText
+    from shearbolt.model.controller import Name
 
 _TextKey = tuple[int, int, int, int | None]
 
@@ -22,8 +24,10 @@ class Dictionary:
     Make one with `Dictionary.ours()` or `Dictionary.with_owner(...)`.
     """
 
-    owner: OwnerTables = NO_ADDITIONS
-    """The owner's additions, as they were given."""
+    signals: tuple[SignalRow, ...] = ()
+    """The owner's rows, as they were given."""
+    texts: tuple[CodeText, ...] = ()
+    """The owner's texts of codes, as they were given."""
     _groups: dict[int, tuple[SignalRow, ...]] = field(
         default_factory=dict, repr=False, compare=False
     )
@@ -44,7 +48,8 @@ class Dictionary:
         for row in signals:
             spns[row.spn] = (*spns.get(row.spn, ()), row)
         return Dictionary(
-            OwnerTables(signals, texts),
+            signals,
+            texts,
             by_group(signals),
             spns,
             {(one.manufacturer_code, one.function, one.spn, one.fmi): one for one in texts},
@@ -70,10 +75,14 @@ class Dictionary:
 
     def group_is_known(self, pgn: int) -> bool:
         """Tell whether a public table or the owner names this group."""
+        from shearbolt.dictionary.groups import group_is_known
+
         return group_is_known(pgn) or pgn in self._groups
 
     def acronym(self, pgn: int) -> str:
         """Give a group's short name, ours before the owner's; an empty text when none is known."""
+        from shearbolt.dictionary.groups import acronym
+
         own = self._groups.get(pgn, ())
         return acronym(pgn) or next((row.acronym for row in own if row.acronym), "")
 
@@ -82,10 +91,14 @@ class Dictionary:
 
         The owner's rows do not count: makers use one number for different things.
         """
+        from shearbolt.dictionary.faults import known_spn
+
         return known_spn(spn)
 
     def spn_name(self, spn: int) -> str | None:
         """Give the public name of a parameter, or the owner's for a signal of their own."""
+        from shearbolt.dictionary.faults import spn_name
+
         own = self._spns.get(spn, ())
         return spn_name(spn) or next((row.name for row in own), None)
 
@@ -102,6 +115,8 @@ class Dictionary:
 
     def text(self, spn: int, fmi: int, name: Name | None = None) -> str:
         """Say a fault code in plain words: the owner's text for its controller, else ours."""
+        from shearbolt.dictionary.faults import fault_text
+
         own = self.owner_text(spn, fmi, name)
         return own.text if own else fault_text(spn, fmi)
 
@@ -118,5 +133,7 @@ def dictionary_of(signals: str, texts: str) -> Dictionary:
     """
     if not signals.strip() and not texts.strip():
         return Dictionary.ours()
+    from shearbolt.dictionary.owner import parse_owner
+
     owner = parse_owner(signals, texts)
     return Dictionary.with_owner(owner.signals, owner.texts)

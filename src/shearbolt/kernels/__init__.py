@@ -24,7 +24,6 @@ from shearbolt.kernels.interface import (
     room_for,
 )
 from shearbolt.kernels.payloads import payload_words, windows
-from shearbolt.kernels.twin import NumpyKernel
 
 __all__ = [
     "MAX_CHANNELS",
@@ -46,21 +45,30 @@ __all__ = [
 ]
 
 
-def available() -> dict[str, Kernel]:
-    """Return the kernels that can run here, by name: 'numpy' always, 'compiled' where built."""
-    found: dict[str, Kernel] = {"numpy": NumpyKernel()}
+def _numpy_kernel() -> Kernel:
+    # Late: where the compiled one runs, nothing of the twin is needed.
+    from shearbolt.kernels.twin import NumpyKernel
+
+    return NumpyKernel()
+
+
+def _compiled_kernel() -> Kernel | None:
     try:
         from shearbolt.kernels.compiled import CompiledKernel
     except ImportError:
-        return found
-    found["compiled"] = CompiledKernel()
-    return found
+        return None
+    return CompiledKernel()
+
+
+def available() -> dict[str, Kernel]:
+    """Return the kernels that can run here, by name: 'numpy' always, 'compiled' where built."""
+    compiled = _compiled_kernel()
+    return {"numpy": _numpy_kernel()} | ({} if compiled is None else {"compiled": compiled})
 
 
 @cache
 def best() -> Kernel:
     """Return the kernel to use: compiled where it can be, unless SHEARBOLT_KERNELS=numpy."""
-    found = available()
     if os.environ.get("SHEARBOLT_KERNELS") == "numpy":
-        return found["numpy"]
-    return found.get("compiled", found["numpy"])
+        return _numpy_kernel()
+    return _compiled_kernel() or _numpy_kernel()

@@ -1,7 +1,7 @@
 /* The loops over every byte and every frame: candump text, grouping, decoding.
  *
- * No I/O and no state between calls; works on buffers that the caller made. Stable ABI of
- * CPython 3.11. Its twin in NumPy (twin.py, twin_text.py) gives equal results, bit for bit.
+ * No I/O and no state between calls; works on buffers that the caller made, without the
+ * interpreter's lock, so that one thread can parse while another decodes. Stable ABI of CPython 3.11. Its twin in NumPy (twin.py, twin_text.py) gives equal results, bit for bit.
  * Least significant byte first machines only: elsewhere the twin runs.
  */
 #define PY_SSIZE_T_CLEAN
@@ -72,6 +72,8 @@ typedef struct {
     uint8_t flags, length;
     const unsigned char *name;
     int name_length;
+    const unsigned char *middle; /* bracket behind the time, blanks, name, blanks */
+    int middle_length;
 } Line;
 
 /* Seconds of the line before: most lines share them. */
@@ -93,6 +95,21 @@ static inline uint64_t hex8(uint64_t x, uint64_t *wrong) {
     value = (value << 4 | value >> 8) & 0x00FF00FF00FF00FFu;
     value = (value | value >> 8) & 0x0000FFFF0000FFFFu;
     return (value | value >> 16) & 0xFFFFFFFFu;
+}
+
+/* The four bytes of an identifier, first one highest. */
+static inline uint32_t turned_round(uint64_t packed) {
+    return (uint32_t)(packed << 24 & 0xFF000000u) | (uint32_t)(packed << 8 & 0xFF0000u) |
+           (uint32_t)(packed >> 8 & 0xFF00u) | (uint32_t)(packed >> 24);
+}
+
+/* Reads "d.ffffff" without its first two characters; *wrong collects what is no digit. */
+static inline int64_t micros(uint64_t x, uint64_t *wrong) {
+    uint64_t value = ((x & ~(uint64_t)0xFFFF) | 0x3030) ^ 0x3030303030303030u;
+    *wrong |= ((value + 0x7676767676767676u) | value) & 0x8080808080808080u;
+    value = (value * 10 + (value >> 8)) & 0x00FF00FF00FF00FFu;
+    value = (value * 100 + (value >> 16)) & 0x0000FFFF0000FFFFu;
+    return (int64_t)((value * 10000 + (value >> 32)) & 0xFFFFFFFFu);
 }
 
 static inline const unsigned char *skip_spaces(const unsigned char *p) {
@@ -120,14 +137,11 @@ static const unsigned char *parse_line(const unsigned char *p, Line *line, Secon
         cache->value = seconds;
         p += digits;
     }
-    /* "d.ffffff": the two characters before the fraction become zeros. */
-    uint64_t value = ((load8(p - 1) & ~(uint64_t)0xFFFF) | 0x3030) ^ 0x3030303030303030u;
-    if (((value + 0x7676767676767676u) | value) & 0x8080808080808080u) return NULL;
-    value = (value * 10 + (value >> 8)) & 0x00FF00FF00FF00FFu;
-    value = (value * 100 + (value >> 16)) & 0x0000FFFF0000FFFFu;
-    value = (value * 10000 + (value >> 32)) & 0xFFFFFFFFu;
-    line->time_us = cache->value * 1000000 + (int64_t)value;
+    uint64_t wrong = 0;
+    line->time_us = cache->value * 1000000 + micros(load8(p - 1), &wrong);
+    if (wrong) return NULL;
     p += 7;
+    line->middle = p;
     if (*p++ != ')' || *p != ' ') return NULL;
 
     p = skip_spaces(p);
@@ -137,11 +151,10 @@ static const unsigned char *parse_line(const unsigned char *p, Line *line, Secon
     line->name_length = (int)(p - line->name);
 
     p = skip_spaces(p);
-    uint64_t wrong = 0;
+    line->middle_length = (int)(p - line->middle);
     uint64_t packed = hex8(load8(p), &wrong);
     if (!wrong) {
-        line->ident = (uint32_t)(packed << 24 & 0xFF000000u) | (uint32_t)(packed << 8 & 0xFF0000u) |
-                      (uint32_t)(packed >> 8 & 0xFF00u) | (uint32_t)(packed >> 24);
+        line->ident = turned_round(packed);
         if (line->ident > 0x1FFFFFFFu) return NULL;
         line->flags = EXTENDED;
         p += 8;
@@ -232,35 +245,86 @@ static const unsigned char *parse_line(const unsigned char *p, Line *line, Secon
     return *p == '\n' ? p + 1 : NULL;
 }
 
+/* What a line has in common with the one before: "(seconds." and the middle with its name. */
 typedef struct {
-    const unsigned char *name[MAX_CHANNELS];
+    uint64_t first, last; /* first and last eight bytes of "seconds." */
+    uint64_t middle[2], mask[2];
+    int64_t seconds_us;
+    int digits; /* 0: nothing known yet */
+    int middle_length, channel;
+} Before;
+
+/* Keeps what the next line may share with this one, `seconds` being those it was read with. */
+static void remember(Before *before, const Line *line, const Seconds *seconds, int channel) {
+    before->digits = 0;
+    if (seconds->digits < 7 || line->middle_length > 16) return;
+    unsigned char middle[16] = {0}, mask[16] = {0};
+    memcpy(middle, line->middle, (size_t)line->middle_length);
+    memset(mask, 0xFF, (size_t)line->middle_length);
+    for (int i = 0; i < 2; i++) {
+        before->middle[i] = load8(middle + 8 * i);
+        before->mask[i] = load8(mask + 8 * i);
+    }
+    before->first = load8(seconds->text);
+    before->last = load8(seconds->text + seconds->digits + 1 - 8);
+    before->seconds_us = seconds->value * 1000000;
+    before->digits = seconds->digits;
+    before->middle_length = line->middle_length;
+    before->channel = channel;
+}
+
+/* Reads the most usual of lines, "(seconds.micros) name ID#DATA", 29 bits and eight bytes, where
+ * seconds and middle are those of the line before. Returns its end, NULL for any other. */
+static inline const unsigned char *parse_like(const unsigned char *p, Line *line,
+                                              const Before *before) {
+    const unsigned char *point = p + 1 + before->digits;
+    const unsigned char *middle = point + 7, *ident = middle + before->middle_length;
+    if (!before->digits || *p != '(' || load8(p + 1) != before->first ||
+        load8(point - 7) != before->last ||
+        ((load8(middle) ^ before->middle[0]) & before->mask[0]) ||
+        ((load8(middle + 8) ^ before->middle[1]) & before->mask[1]) || ident[8] != '#' ||
+        ident[25] != '\n')
+        return NULL;
+    uint64_t wrong = 0;
+    line->time_us = before->seconds_us + micros(load8(point - 1), &wrong);
+    line->ident = turned_round(hex8(load8(ident), &wrong));
+    uint64_t low = hex8(load8(ident + 9), &wrong), high = hex8(load8(ident + 17), &wrong);
+    if (wrong || line->ident > 0x1FFFFFFFu) return NULL;
+    line->word = low | high << 32;
+    line->flags = EXTENDED;
+    line->length = 8;
+    return ident + 26;
+}
+
+/* Copies, so that they can be read without the interpreter's lock. */
+typedef struct {
+    unsigned char name[MAX_CHANNELS][MAX_NAME];
     int length[MAX_CHANNELS];
     int count, last;
 } Names;
 
-/* Index of the line's channel, appended to the list when new; -1 no room, -2 Python error. */
-static int channel_of(const Line *line, Names *names, PyObject *list) {
-    int last = names->last;
-    if (last >= 0 && names->length[last] == line->name_length &&
-        memcmp(names->name[last], line->name, (size_t)line->name_length) == 0)
-        return last;
+static int is_name(const Names *names, int i, const Line *line) {
+    return names->length[i] == line->name_length &&
+           memcmp(names->name[i], line->name, (size_t)line->name_length) == 0;
+}
+
+/* Index of the line's channel; -1 when it is not among the names. */
+static int channel_of(const Line *line, Names *names) {
+    if (names->last >= 0 && is_name(names, names->last, line)) return names->last;
     for (int i = 0; i < names->count; i++) {
-        if (names->length[i] == line->name_length &&
-            memcmp(names->name[i], line->name, (size_t)line->name_length) == 0) {
+        if (is_name(names, i, line)) {
             names->last = i;
             return i;
         }
     }
-    if (names->count >= MAX_CHANNELS) return -1;
-    PyObject *fresh = PyBytes_FromStringAndSize((const char *)line->name, line->name_length);
-    if (!fresh) return -2;
-    int failed = PyList_Append(list, fresh);
-    Py_DECREF(fresh); /* the list holds it */
-    if (failed) return -2;
-    names->name[names->count] = (const unsigned char *)PyBytes_AsString(fresh);
-    names->length[names->count] = line->name_length;
-    names->last = names->count;
-    return names->count++;
+    return -1;
+}
+
+static void add_name(Names *names, const void *text, Py_ssize_t length) {
+    /* No line of the fast forms has a longer name: its length alone tells it apart. */
+    int some = length > MAX_NAME ? MAX_NAME : (int)length;
+    memcpy(names->name[names->count], text, (size_t)some);
+    names->length[names->count++] = length > MAX_NAME ? MAX_NAME + 1 : (int)length;
 }
 
 static int known_names(PyObject *list, Names *names) {
@@ -274,25 +338,135 @@ static int known_names(PyObject *list, Names *names) {
         char *text;
         Py_ssize_t size;
         if (PyBytes_AsStringAndSize(PyList_GetItem(list, i), &text, &size) < 0) return -1;
-        names->name[i] = (const unsigned char *)text;
-        names->length[i] = (int)size;
-        names->count++;
+        add_name(names, text, size);
     }
     return 0;
 }
 
+/* Appends the names met since the list had `before` of them. */
+static int tell_names(PyObject *list, const Names *names, int before) {
+    for (int i = before; i < names->count; i++) {
+        PyObject *fresh = PyBytes_FromStringAndSize((const char *)names->name[i], names->length[i]);
+        if (!fresh) return -1;
+        int failed = PyList_Append(list, fresh);
+        Py_DECREF(fresh); /* the list holds it */
+        if (failed) return -1;
+    }
+    return 0;
+}
+
+typedef struct {
+    int64_t *time_us;
+    uint32_t *ident;
+    uint8_t *flags, *channel, *length;
+    uint64_t *word;
+    Py_ssize_t room;
+} Rows;
+
+/* Where reading stopped; row -1: there was no memory to go on. */
+typedef struct {
+    Py_ssize_t at, row;
+} Reached;
+
+/* Lines left to the careful parser: begin, end and row of each. */
+typedef struct {
+    int64_t *line;
+    size_t count, room;
+} Odd;
+
+static int keep_odd(Odd *odd, int64_t begin, int64_t end, int64_t row) {
+    if (odd->count == odd->room) {
+        size_t room = odd->room ? 4 * odd->room : 64;
+        int64_t *more = realloc(odd->line, room * 3 * sizeof *more);
+        if (!more) return -1;
+        odd->line = more;
+        odd->room = room;
+    }
+    int64_t *line = odd->line + 3 * odd->count++;
+    line[0] = begin;
+    line[1] = end;
+    line[2] = row;
+    return 0;
+}
+
+static inline void put(const Rows *to, Py_ssize_t row, const Line *line, int channel) {
+    to->time_us[row] = line->time_us;
+    to->ident[row] = line->ident;
+    to->flags[row] = line->flags;
+    to->channel[row] = (uint8_t)channel;
+    to->length[row] = line->length;
+    to->word[row] = line->word;
+}
+
+static Reached read_lines(const unsigned char *text, Py_ssize_t at, Py_ssize_t stop, const Rows *to,
+                          Py_ssize_t row, Odd *odd, Names *names) {
+    Seconds cache = {{0}, 0, 0};
+    Before before;
+    memset(&before, 0, sizeof before);
+    Line line;
+    unsigned char tail[READABLE];
+    while (row < to->room && at < stop) {
+        const unsigned char *p = text + at, *end;
+        if (stop - at >= READABLE) {
+            end = parse_like(p, &line, &before);
+            if (end) {
+                put(to, row, &line, before.channel);
+                at += end - p;
+                row++;
+                continue;
+            }
+            end = parse_line(p, &line, &cache);
+        } else {
+            memset(tail, 0, sizeof tail);
+            memcpy(tail, p, (size_t)(stop - at));
+            end = parse_line(tail, &line, &cache);
+            p = tail;
+        }
+        if (end) {
+            int number = channel_of(&line, names);
+            if (number < 0 && names->count < MAX_CHANNELS) {
+                add_name(names, line.name, line.name_length);
+                names->last = number = names->count - 1;
+            }
+            if (number >= 0) {
+                put(to, row, &line, number);
+                remember(&before, &line, &cache, number);
+                at += end - p;
+                row++;
+                continue;
+            }
+        }
+        const unsigned char *feed = memchr(text + at, '\n', (size_t)(stop - at));
+        if (!feed) break;
+        to->time_us[row] = 0;
+        to->ident[row] = 0;
+        to->flags[row] = to->channel[row] = to->length[row] = 0;
+        to->word[row] = 0;
+        if (keep_odd(odd, at, feed - text, row) < 0) {
+            row = -1;
+            break;
+        }
+        row++;
+        at = feed - text + 1;
+    }
+    Reached reached = {at, row};
+    return reached;
+}
+
+/* parse_candump(text, start, stop, time_us, ident, flags, channel, length, word, channels, first_row)
+ * -> (rows, used, odd): odd comes as bytes of 64-bit numbers, three for each line. */
 static PyObject *parse_candump(PyObject *self, PyObject *args) {
     (void)self;
-    PyObject *object[8], *list;
+    PyObject *object[7], *list;
     Py_ssize_t start, stop, first_row;
-    if (!PyArg_ParseTuple(args, "OnnOOOOOOOOn", &object[0], &start, &stop, &object[1], &object[2],
-                          &object[3], &object[4], &object[5], &object[6], &object[7], &list,
-                          &first_row))
+    if (!PyArg_ParseTuple(args, "OnnOOOOOOOn", &object[0], &start, &stop, &object[1], &object[2],
+                          &object[3], &object[4], &object[5], &object[6], &list, &first_row))
         return NULL;
-    Held held[8];
+    Held held[7];
     memset(held, 0, sizeof held);
     PyObject *result = NULL;
     Names names;
+    Odd odd = {NULL, 0, 0};
 
     if (hold(object[0], &held[0], 0, 1, -1, "text") < 0) goto done;
     if (hold(object[1], &held[1], 1, 8, -1, "time_us") < 0) goto done;
@@ -307,67 +481,33 @@ static PyObject *parse_candump(PyObject *self, PyObject *args) {
                      held[0].view.len, first_row, room);
         goto done;
     }
-    if (hold(object[7], &held[7], 1, 8, 3 * (room - first_row), "odd") < 0) goto done;
     if (known_names(list, &names) < 0) goto done;
 
-    const unsigned char *text = held[0].view.buf;
-    int64_t *time_us = held[1].view.buf;
-    uint32_t *ident = held[2].view.buf;
-    uint8_t *flags = held[3].view.buf, *channel = held[4].view.buf, *length = held[5].view.buf;
-    uint64_t *word = held[6].view.buf;
-    int64_t *odd = held[7].view.buf;
-
-    Py_ssize_t at = start, row = first_row, left = 0;
-    Seconds cache = {{0}, 0, 0};
-    Line line;
-    unsigned char tail[READABLE];
-    while (row < room && at < stop) {
-        const unsigned char *p = text + at, *end;
-        if (stop - at >= READABLE) {
-            end = parse_line(p, &line, &cache);
-        } else {
-            memset(tail, 0, sizeof tail);
-            memcpy(tail, p, (size_t)(stop - at));
-            end = parse_line(tail, &line, &cache);
-            p = tail;
-        }
-        if (end) {
-            int number = channel_of(&line, &names, list);
-            if (number == -2) goto done;
-            if (number >= 0) {
-                time_us[row] = line.time_us;
-                ident[row] = line.ident;
-                flags[row] = line.flags;
-                channel[row] = (uint8_t)number;
-                length[row] = line.length;
-                word[row] = line.word;
-                at += end - p;
-                row++;
-                continue;
-            }
-        }
-        const unsigned char *feed = memchr(text + at, '\n', (size_t)(stop - at));
-        if (!feed) break;
-        time_us[row] = 0;
-        ident[row] = 0;
-        flags[row] = channel[row] = length[row] = 0;
-        word[row] = 0;
-        odd[3 * left] = at;
-        odd[3 * left + 1] = feed - text;
-        odd[3 * left + 2] = row;
-        left++;
-        row++;
-        at = feed - text + 1;
+    Rows to = {held[1].view.buf, held[2].view.buf, held[3].view.buf, held[4].view.buf,
+               held[5].view.buf, held[6].view.buf, room};
+    int before = names.count;
+    Reached reached;
+    Py_BEGIN_ALLOW_THREADS
+    reached = read_lines(held[0].view.buf, start, stop, &to, first_row, &odd, &names);
+    Py_END_ALLOW_THREADS
+    if (reached.row < 0) {
+        PyErr_NoMemory();
+        goto done;
     }
-    result = Py_BuildValue("nnn", row - first_row, at, left);
+    if (tell_names(list, &names, before) == 0)
+        result = Py_BuildValue("nny#", reached.row - first_row, reached.at,
+                               odd.line ? (const char *)odd.line : "",
+                               (Py_ssize_t)(odd.count * 3 * sizeof *odd.line));
 done:
-    let_go(held, 8);
+    free(odd.line);
+    let_go(held, 7);
     return result;
 }
 
 /* ---- grouping ---- */
 
-/* Open addressing, by a key of channel and identifier; grows, so that any input is linear. */
+/* Open addressing, by a key of channel and identifier; grows, so that any input is linear.
+ * Grouping runs without the interpreter's lock, and so takes its memory from malloc. */
 typedef struct {
     uint64_t *key;
     int32_t *group;
@@ -381,13 +521,10 @@ static size_t slot_of(const Table *table, uint64_t key) {
 }
 
 static int table_make(Table *table, size_t size) {
-    table->key = PyMem_Malloc(size * sizeof *table->key);
-    table->group = PyMem_Malloc(size * sizeof *table->group);
+    table->key = malloc(size * sizeof *table->key);
+    table->group = malloc(size * sizeof *table->group);
     table->mask = size - 1;
-    if (!table->key || !table->group) {
-        PyErr_NoMemory();
-        return -1;
-    }
+    if (!table->key || !table->group) return -1;
     memset(table->group, 0xFF, size * sizeof *table->group);
     return 0;
 }
@@ -395,8 +532,8 @@ static int table_make(Table *table, size_t size) {
 static int table_grow(Table *table) {
     Table bigger = {NULL, NULL, 0};
     if (table_make(&bigger, (table->mask + 1) * 4) < 0) {
-        PyMem_Free(bigger.key);
-        PyMem_Free(bigger.group);
+        free(bigger.key);
+        free(bigger.group);
         return -1;
     }
     for (size_t i = 0; i <= table->mask; i++) {
@@ -405,8 +542,8 @@ static int table_grow(Table *table) {
         bigger.key[at] = table->key[i];
         bigger.group[at] = table->group[i];
     }
-    PyMem_Free(table->key);
-    PyMem_Free(table->group);
+    free(table->key);
+    free(table->group);
     *table = bigger;
     return 0;
 }
@@ -422,6 +559,58 @@ static int by_key(const void *a, const void *b) {
     return (x > y) - (x < y);
 }
 
+typedef struct {
+    Table table;
+    Group *group;
+    size_t count, room;
+    int32_t *place;
+} Grouping;
+
+/* Gives every frame its group's place among the groups sorted by key; -1 without memory. */
+static int mark_groups(Grouping *all, const uint32_t *ident, const uint8_t *flags,
+                       const uint8_t *channel, int32_t *index, Py_ssize_t n) {
+    Table *table = &all->table;
+    all->room = 256;
+    all->group = malloc(all->room * sizeof *all->group);
+    if (!all->group || table_make(table, 1024) < 0) return -1;
+    for (Py_ssize_t i = 0; i < n; i++) {
+        if ((flags[i] & (EXTENDED | REMOTE | ERROR_FRAME)) != EXTENDED) {
+            index[i] = -1;
+            continue;
+        }
+        uint32_t id = ident[i];
+        uint32_t kept = (id & 0x00FF0000u) < 0x00F00000u ? id & 0x03FF00FFu : id & 0x03FFFFFFu;
+        uint64_t key = (uint64_t)channel[i] << 26 | kept;
+        size_t at = slot_of(table, key);
+        if (table->group[at] < 0) {
+            if (all->count == all->room) {
+                Group *more = realloc(all->group, 2 * all->room * sizeof *all->group);
+                if (!more) return -1;
+                all->group = more;
+                all->room *= 2;
+            }
+            Group fresh = {key, 0, (int32_t)all->count};
+            all->group[all->count] = fresh;
+            table->key[at] = key;
+            table->group[at] = (int32_t)all->count;
+            all->count++;
+            if (all->count * 2 > table->mask) {
+                if (table_grow(table) < 0) return -1;
+                at = slot_of(table, key);
+            }
+        }
+        index[i] = table->group[at];
+        all->group[index[i]].count++;
+    }
+    qsort(all->group, all->count, sizeof *all->group, by_key);
+    all->place = malloc((all->count + 1) * sizeof *all->place);
+    if (!all->place) return -1;
+    for (size_t g = 0; g < all->count; g++) all->place[all->group[g].group] = (int32_t)g;
+    for (Py_ssize_t i = 0; i < n; i++)
+        if (index[i] >= 0) index[i] = all->place[index[i]];
+    return 0;
+}
+
 /* group_mark(ident, flags, channel, index) -> (keys, starts): fills index with each row's place in
  * the sorted groups (-1: left out); keys and starts come as bytes of 64-bit numbers. */
 static PyObject *group_mark(PyObject *self, PyObject *args) {
@@ -431,10 +620,8 @@ static PyObject *group_mark(PyObject *self, PyObject *args) {
     Held held[4];
     memset(held, 0, sizeof held);
     PyObject *result = NULL, *keys = NULL, *starts = NULL;
-    Table table = {NULL, NULL, 0};
-    Group *groups = NULL;
-    int32_t *place = NULL;
-    size_t count = 0, room = 256;
+    Grouping all;
+    memset(&all, 0, sizeof all);
 
     if (hold(object[0], &held[0], 0, 4, -1, "ident") < 0) goto done;
     Py_ssize_t n = held[0].view.len / 4;
@@ -445,75 +632,34 @@ static PyObject *group_mark(PyObject *self, PyObject *args) {
         PyErr_SetString(PyExc_ValueError, "more than 2**31 frames at a time");
         goto done;
     }
-    const uint32_t *ident = held[0].view.buf;
-    const uint8_t *flags = held[1].view.buf, *channel = held[2].view.buf;
-    int32_t *index = held[3].view.buf;
-
-    groups = PyMem_Malloc(room * sizeof *groups);
-    if (!groups) {
-        PyErr_NoMemory();
-        goto done;
+    int failed;
+    Py_BEGIN_ALLOW_THREADS
+    failed = mark_groups(&all, held[0].view.buf, held[1].view.buf, held[2].view.buf,
+                         held[3].view.buf, n);
+    Py_END_ALLOW_THREADS
+    if (!failed) {
+        keys = PyBytes_FromStringAndSize(NULL, (Py_ssize_t)(all.count * 8));
+        starts = PyBytes_FromStringAndSize(NULL, (Py_ssize_t)((all.count + 1) * 8));
     }
-    if (table_make(&table, 1024) < 0) goto done;
-    for (Py_ssize_t i = 0; i < n; i++) {
-        if ((flags[i] & (EXTENDED | REMOTE | ERROR_FRAME)) != EXTENDED) {
-            index[i] = -1;
-            continue;
-        }
-        uint32_t id = ident[i];
-        uint32_t kept = (id & 0x00FF0000u) < 0x00F00000u ? id & 0x03FF00FFu : id & 0x03FFFFFFu;
-        uint64_t key = (uint64_t)channel[i] << 26 | kept;
-        size_t at = slot_of(&table, key);
-        if (table.group[at] < 0) {
-            if (count == room) {
-                Group *more = PyMem_Realloc(groups, 2 * room * sizeof *groups);
-                if (!more) {
-                    PyErr_NoMemory();
-                    goto done;
-                }
-                groups = more;
-                room *= 2;
-            }
-            table.key[at] = key;
-            table.group[at] = (int32_t)count;
-            groups[count].key = key;
-            groups[count].count = 0;
-            groups[count].group = (int32_t)count;
-            count++;
-            if (count * 2 > table.mask) {
-                if (table_grow(&table) < 0) goto done;
-                at = slot_of(&table, key);
-            }
-        }
-        index[i] = table.group[at];
-        groups[index[i]].count++;
-    }
-    qsort(groups, count, sizeof *groups, by_key);
-    place = PyMem_Malloc((count + 1) * sizeof *place);
-    keys = PyBytes_FromStringAndSize(NULL, (Py_ssize_t)(count * 8));
-    starts = PyBytes_FromStringAndSize(NULL, (Py_ssize_t)((count + 1) * 8));
-    if (!place || !keys || !starts) {
+    if (!keys || !starts) {
         PyErr_NoMemory();
         goto done;
     }
     uint64_t *key_out = (uint64_t *)PyBytes_AsString(keys);
     int64_t *start_out = (int64_t *)PyBytes_AsString(starts);
     int64_t sum = 0;
-    for (size_t g = 0; g < count; g++) {
-        key_out[g] = groups[g].key;
+    for (size_t g = 0; g < all.count; g++) {
+        key_out[g] = all.group[g].key;
         start_out[g] = sum;
-        sum += groups[g].count;
-        place[groups[g].group] = (int32_t)g;
+        sum += all.group[g].count;
     }
-    start_out[count] = sum;
-    for (Py_ssize_t i = 0; i < n; i++)
-        if (index[i] >= 0) index[i] = place[index[i]];
+    start_out[all.count] = sum;
     result = PyTuple_Pack(2, keys, starts);
 done:
-    PyMem_Free(table.key);
-    PyMem_Free(table.group);
-    PyMem_Free(groups);
-    PyMem_Free(place);
+    free(all.table.key);
+    free(all.table.group);
+    free(all.group);
+    free(all.place);
     Py_XDECREF(keys);
     Py_XDECREF(starts);
     let_go(held, 4);
@@ -547,17 +693,24 @@ static PyObject *group_move(PyObject *self, PyObject *args) {
     const uint64_t *word = held[3].view.buf;
     int64_t *order_out = held[4].view.buf, *time_out = held[5].view.buf;
     uint64_t *word_out = held[6].view.buf;
+    int wrong = 0;
+    Py_BEGIN_ALLOW_THREADS
     for (Py_ssize_t i = 0; i < n; i++) {
         int32_t g = index[i];
         if (g < 0) continue;
         if (g >= count || next[g] < 0 || next[g] >= kept) {
-            PyErr_SetString(PyExc_ValueError, "index and starts are not of one grouping");
-            goto done;
+            wrong = 1;
+            break;
         }
         int64_t to = next[g]++;
         order_out[to] = i;
         time_out[to] = time_us[i];
         word_out[to] = word[i];
+    }
+    Py_END_ALLOW_THREADS
+    if (wrong) {
+        PyErr_SetString(PyExc_ValueError, "index and starts are not of one grouping");
+        goto done;
     }
     Py_INCREF(Py_None);
     result = Py_None;
@@ -591,6 +744,7 @@ static inline int status_of(uint64_t raw, const Rule *rule) {
 enum { STRETCH = 512 };
 /* Numbers a row of LayoutTable.whole. */
 enum { WHOLE = 9 };
+enum { FEW_VALUES = 4096 };
 
 static void decode_narrow(const uint64_t *word, Py_ssize_t n, const Rule *rule, double *value,
                           uint8_t *status, Seen *seen, double nan) {
@@ -598,30 +752,30 @@ static void decode_narrow(const uint64_t *word, Py_ssize_t n, const Rule *rule, 
     const double resolution = rule->resolution, offset = rule->offset;
     const uint32_t mask = (uint32_t)rule->mask;
     const unsigned first = rule->first;
-    for (Py_ssize_t from = 0; from < n; from += STRETCH) {
-        int size = n - from < STRETCH ? (int)(n - from) : STRETCH;
+    for (size_t from = 0; from < (size_t)n; from += STRETCH) {
+        const size_t left = (size_t)n - from, size = left < STRETCH ? left : STRETCH;
         const uint64_t *w = word + from;
         double *v = value + from;
         uint8_t *s = status + from;
         int32_t low = INT32_MAX, high = 0;
-        for (int i = 0; i < size; i++) raw[i] = (int32_t)((uint32_t)(w[i] >> first) & mask);
-        for (int i = 0; i < size; i++) {
+        for (size_t i = 0; i < size; i++) raw[i] = (int32_t)((uint32_t)(w[i] >> first) & mask);
+        for (size_t i = 0; i < size; i++) {
             low = raw[i] < low ? raw[i] : low;
             high = raw[i] > high ? raw[i] : high;
         }
         uint64_t kinds = rule->kinds & OVERLAP ? 0 : rule->kinds;
         if ((kinds & HAS_NUMBER) && (uint64_t)high <= rule->top) {
-            for (int i = 0; i < size; i++) v[i] = (double)raw[i] * resolution + offset;
-            memset(s, NUMBER, (size_t)size);
-            seen->count[NUMBER] += size;
+            for (size_t i = 0; i < size; i++) v[i] = (double)raw[i] * resolution + offset;
+            memset(s, NUMBER, size);
+            seen->count[NUMBER] += (int64_t)size;
             if ((uint64_t)low < seen->low) seen->low = (uint64_t)low;
             if ((uint64_t)high > seen->high) seen->high = (uint64_t)high;
         } else if ((kinds & HAS_ABSENT) && (uint64_t)low >= rule->absent) {
-            for (int i = 0; i < size; i++) v[i] = nan;
-            memset(s, NOT_AVAILABLE, (size_t)size);
-            seen->count[NOT_AVAILABLE] += size;
+            for (size_t i = 0; i < size; i++) v[i] = nan;
+            memset(s, NOT_AVAILABLE, size);
+            seen->count[NOT_AVAILABLE] += (int64_t)size;
         } else {
-            for (int i = 0; i < size; i++) {
+            for (size_t i = 0; i < size; i++) {
                 uint64_t one = (uint64_t)raw[i];
                 int state = status_of(one, rule);
                 s[i] = (uint8_t)state;
@@ -655,6 +809,27 @@ static void decode_wide(const uint64_t *word, Py_ssize_t n, const Rule *rule, do
     }
 }
 
+/* Decodes one parameter; `whole` and `real` are its rows of LayoutTable. */
+static void decode_one(const uint64_t *word, Py_ssize_t n, const uint64_t *whole, const double *real,
+                       double *value, uint8_t *status, int64_t *counts, double *low, double *high,
+                       double nan) {
+    Rule rule = {whole[1], whole[2], whole[3], whole[4], whole[5], whole[6], {whole[7], whole[8]},
+                 (unsigned)(whole[0] & 63), real[0], real[1]};
+    Seen seen = {{0, 0, 0, 0}, UINT64_MAX, 0};
+    if (rule.mask <= INT32_MAX)
+        decode_narrow(word, n, &rule, value, status, &seen, nan);
+    else
+        decode_wide(word, n, &rule, value, status, &seen, nan);
+    memcpy(counts, seen.count, sizeof seen.count);
+    *low = *high = nan;
+    if (seen.count[NUMBER]) {
+        double a = (double)seen.low * rule.resolution + rule.offset;
+        double b = (double)seen.high * rule.resolution + rule.offset;
+        *low = a < b ? a : b;
+        *high = a < b ? b : a;
+    }
+}
+
 /* decode(word, whole, real, value, status, counts, low, high, nan); shapes as in interface.py. */
 static PyObject *decode(PyObject *self, PyObject *args) {
     (void)self;
@@ -681,24 +856,12 @@ static PyObject *decode(PyObject *self, PyObject *args) {
     double *value = held[3].view.buf, *low = held[6].view.buf, *high = held[7].view.buf;
     uint8_t *status = held[4].view.buf;
     int64_t *counts = held[5].view.buf;
-    for (Py_ssize_t i = 0; i < k; i++) {
-        const uint64_t *row = whole + WHOLE * i;
-        Rule rule = {row[1], row[2], row[3], row[4], row[5], row[6], {row[7], row[8]},
-                     (unsigned)(row[0] & 63), real[2 * i], real[2 * i + 1]};
-        Seen seen = {{0, 0, 0, 0}, UINT64_MAX, 0};
-        if (rule.mask <= INT32_MAX)
-            decode_narrow(word, n, &rule, value + i * n, status + i * n, &seen, nan);
-        else
-            decode_wide(word, n, &rule, value + i * n, status + i * n, &seen, nan);
-        memcpy(counts + 4 * i, seen.count, sizeof seen.count);
-        low[i] = high[i] = nan;
-        if (seen.count[NUMBER]) {
-            double a = (double)seen.low * rule.resolution + rule.offset;
-            double b = (double)seen.high * rule.resolution + rule.offset;
-            low[i] = a < b ? a : b;
-            high[i] = a < b ? b : a;
-        }
-    }
+    /* A few samples take less time than another thread's turn with the lock. */
+    PyThreadState *thread = k * n > FEW_VALUES ? PyEval_SaveThread() : NULL;
+    for (Py_ssize_t i = 0; i < k; i++)
+        decode_one(word, n, whole + WHOLE * i, real + 2 * i, value + i * n, status + i * n,
+                   counts + 4 * i, low + i, high + i, nan);
+    if (thread) PyEval_RestoreThread(thread);
     Py_INCREF(Py_None);
     result = Py_None;
 done:

@@ -12,11 +12,10 @@ def parse_candump(
     channel: _Buffer,
     length: _Buffer,
     word: _Buffer,
-    odd: _Buffer,
     channels: list[bytes],
     first_row: int,
     /,
-) -> tuple[int, int, int]: ...
+) -> tuple[int, int, bytes]: ...
 def group_mark(
     ident: _Buffer, flags: _Buffer, channel: _Buffer, index: _Buffer, /
 ) -> tuple[bytes, bytes]: ...

@@ -21,15 +21,11 @@ from shearbolt.kernels.interface import (
     Text,
     layout_table,
 )
-from shearbolt.kernels.twin import NumpyKernel
 from shearbolt.model.frames import F64, I64, U8, U64
 
 
 class CompiledKernel:
     """Kernel in C; see `interface.Kernel` for what each method does."""
-
-    def __init__(self) -> None:
-        self._twin = NumpyKernel()
 
     @property
     def name(self) -> str:
@@ -46,10 +42,7 @@ class CompiledKernel:
         first_row: int = 0,
     ) -> Parsed:
         """Read whole lines of candump text."""
-        if not 0 <= first_row <= len(columns):
-            raise ValueError(f"row {first_row} is outside the {len(columns)} rows of the columns")
-        odd: I64 = np.empty((len(columns) - first_row, 3), np.int64)
-        rows, used, count = _compiled.parse_candump(
+        rows, used, odd = _compiled.parse_candump(
             text,
             start,
             stop,
@@ -59,11 +52,11 @@ class CompiledKernel:
             columns.channel,
             columns.length,
             columns.word,
-            odd,
             channels,
             first_row,
         )
-        return Parsed(rows, used, odd[:count].copy())
+        left: I64 = np.frombuffer(odd, np.int64)
+        return Parsed(rows, used, left.reshape(-1, 3))
 
     def group(self, frames: FrameColumns) -> Groups:
         """Sort data frames by channel, group number and source."""
@@ -103,7 +96,9 @@ class CompiledKernel:
         )
         for row in table.far_holes:
             # Rare: reserved values of a wide field, of an owner's table perhaps.
-            one = self._twin.decode(word, layout_table([table.layouts[row]]))
+            from shearbolt.kernels.twin import NumpyKernel
+
+            one = NumpyKernel().decode(word, layout_table([table.layouts[row]]))
             value[row], status[row], counts[row] = one.value[0], one.status[0], one.counts[0]
             low[row], high[row] = one.low[0], one.high[0]
         return Decoded(value, status, counts, low, high)

@@ -2,8 +2,9 @@
 
 A shape is everything that is the same in all lines of a kind: length, form, digits of the time,
 name, digits of the identifier, data bytes, direction. The first line not yet read tells the next
-shape by a strict pattern; all lines of its length are then tried against it at once. Hexadecimal
-digits are looked up two at a time, decimal digits are checked and added up eight at a time.
+shape by a strict pattern; all lines of its length are then tried against it at once. Digits are
+checked and read eight at a time, or looked up two at a time where fewer stand together; seconds
+are read once for all neighbours that share them.
 """
 
 from __future__ import annotations
@@ -113,6 +114,38 @@ def _decimal(eight: U64) -> tuple[npt.NDArray[np.bool_], I64]:
     return wrong == 0, value.view(np.int64)
 
 
+_ONES = np.uint64(0x0101010101010101)
+
+
+def _hexadecimal(eight: U64) -> tuple[npt.NDArray[np.bool_], U64]:
+    """Check and read eight hexadecimal characters each, the first two to the lowest byte."""
+    letter = eight >> np.uint64(6)
+    letter &= _ONES
+    value = eight & np.uint64(0x0F0F0F0F0F0F0F0F)
+    value += letter * np.uint64(9)
+    # Written back in capitals the digit must be the character again; 16 and more are none.
+    again = value + np.uint64(0x0606060606060606)
+    again >>= np.uint64(4)
+    again &= _ONES
+    again *= np.uint64(7)
+    again += value
+    again += _ZEROS
+    letter <<= np.uint64(5)
+    np.invert(letter, out=letter)
+    letter &= eight
+    wrong = np.bitwise_xor(letter, again, out=again)
+    wrong |= value & np.uint64(0x1010101010101010)
+    wrong |= eight & _HIGH
+    low = value >> np.uint64(8)
+    value <<= np.uint64(4)
+    value |= low
+    value &= np.uint64(0x00FF00FF00FF00FF)
+    for shift, mask in ((8, 0x0000FFFF0000FFFF), (16, 0xFFFFFFFF)):
+        value |= value >> np.uint64(shift)
+        value &= np.uint64(mask)
+    return wrong == 0, value
+
+
 class _Lines:
     """Lines of equal length, copied together: eight bytes at any place as one number a line."""
 
@@ -140,6 +173,15 @@ class _Lines:
         place = self.BEFORE + offset
         return np.ndarray((n,), "<u8", self._lines, place, (width,)).copy()
 
+    def eight_bytes(self, offset: int) -> tuple[npt.NDArray[np.bool_], U64]:
+        """Read sixteen digits that stand together, the first two to the lowest byte."""
+        good, low = _hexadecimal(self.at(offset))
+        high_good, high = _hexadecimal(self.at(offset + 8))
+        good &= high_good
+        high <<= np.uint64(32)
+        high |= low
+        return good, high
+
     def hexadecimal(
         self, offset: int, count: int, step: int, *, half: bool = False
     ) -> tuple[npt.NDArray[np.bool_], U8]:
@@ -155,17 +197,17 @@ class _Lines:
             pairs = pairs.copy()
             pairs[:, 0] &= np.uint16(0xFF00)
             pairs[:, 0] |= np.uint16(0x30)
-        found = _BYTE_OF[pairs]
-        if count % 4:
-            good = (found < _WRONG).all(axis=1)
-        else:
-            four = found.view("<u8")
-            wrong = four[:, 0] if count == 4 else four[:, 0] | four[:, 1]
-            good = wrong & np.uint64(0x0100010001000100) == 0
+        # The table has an entry for any pair: nothing is ever clipped, but so it is not checked.
+        found = _BYTE_OF.take(pairs, mode="clip")
+        good: npt.NDArray[np.bool_] = (found < _WRONG).all(axis=1)
         return good, found.astype(np.uint8)
 
     def same(self, offset: int, text: bytes) -> npt.NDArray[np.bool_]:
         """Tell which of the lines have `text` at `offset`."""
+        good: npt.NDArray[np.bool_]
+        if len(text) == 1:
+            good = self._lines[:, self.BEFORE + offset] == text[0]
+            return good
         good = np.ones(len(self._lines), np.bool_)
         for at in range(0, len(text), 8):
             part = text[at : at + 8]
@@ -177,26 +219,44 @@ class _Lines:
 
 def _seconds(lines: _Lines, begin: int, digits: int) -> tuple[npt.NDArray[np.bool_], I64]:
     """Read 1 to 12 digits as one or two groups of eight."""
-    low = min(digits, 8)
-    tail = lines.at(begin + digits - 8)
-    if low < 8:
-        keep = ~np.uint64(2 ** (8 * (8 - low)) - 1)
-        tail = tail & keep | _ZEROS & ~keep
-    good, value = _decimal(tail)
+    parts = [_last(lines.at(begin + digits - 8), min(digits, 8))]
     if digits > 8:
-        head = lines.at(begin + digits - 16)
-        keep = ~np.uint64(2 ** (8 * (16 - digits)) - 1)
-        head_good, head_value = _decimal(head & keep | _ZEROS & ~keep)
-        good &= head_good
-        value += head_value * 100_000_000
-    return good, value
+        parts.append(_last(lines.at(begin + digits - 16), digits - 8))
+    fresh = np.ones(len(parts[0]), np.bool_)
+    fresh[1:] = parts[0][1:] != parts[0][:-1]
+    for part in parts[1:]:
+        fresh[1:] |= part[1:] != part[:-1]
+    first = np.flatnonzero(fresh)
+    good, value = _decimal(parts[0][first])
+    for part in parts[1:]:
+        high_good, high = _decimal(part[first])
+        good &= high_good
+        value += high * 100_000_000
+    times = np.diff(first, append=len(fresh))
+    return np.repeat(good, times), np.repeat(value, times)
+
+
+def _last(eight: U64, digits: int) -> U64:
+    """Make zeros of all but the last `digits` of eight characters."""
+    if digits == 8:
+        return eight
+    keep = ~np.uint64(2 ** (8 * (8 - digits)) - 1)
+    return eight & keep | _ZEROS & ~keep
 
 
 def _read(
-    lines: _Lines, rows: I64, shape: _Shape, columns: Columns, first_row: int
+    lines: _Lines,
+    rows: I64,
+    shape: _Shape,
+    columns: Columns,
+    first_row: int,
+    good: npt.NDArray[np.bool_],
 ) -> npt.NDArray[np.bool_]:
-    """Read the lines `rows` that have this shape into the columns; tell which those were."""
-    good = np.ones(len(rows), np.bool_)
+    """Read the lines `rows` that have this shape into the columns; tell which those were.
+
+    Only those that are `good` beforehand can be. Where `rows` are all there are in one stretch,
+    rows that are not of this shape may be written too.
+    """
     for at, text in shape.fixed:
         good &= lines.same(at, text)
     seconds_good, seconds = _seconds(lines, *shape.seconds)
@@ -205,9 +265,11 @@ def _read(
     micros = lines.at(point - 1) & ~np.uint64(0xFFFF) | np.uint64(0x3030)
     micros_good, fraction = _decimal(micros)
     at, digits = shape.ident
+    ident: U32
     if digits == 8:
-        ident_good, octets = lines.hexadecimal(at, 4, 2)
-        ident: U32 = octets.view(">u4")[:, 0].astype(np.uint32)
+        ident_good, packed = _hexadecimal(lines.at(at))
+        ident = packed.astype(np.uint32)
+        ident.byteswap(inplace=True)
         ident_good &= ident <= np.uint32(0x1FFFFFFF)
     else:
         ident_good, octets = lines.hexadecimal(at - 1, 2, 2, half=True)
@@ -215,22 +277,27 @@ def _read(
         ident_good &= ident <= np.uint32(0x7FF)
     good &= seconds_good & micros_good & ident_good
     size = len(shape.data)
-    bytes_of: U8 = np.full((len(rows), 8), 0xFF, np.uint8)
-    if size:
-        step = shape.data[1] - shape.data[0] if size > 1 else 2
-        data_good, found = lines.hexadecimal(shape.data[0], size, step)
+    step = shape.data[1] - shape.data[0] if size > 1 else 2
+    word: U64
+    if size == 8 and step == 2:
+        data_good, word = lines.eight_bytes(shape.data[0])
         good &= data_good
-        bytes_of[:, :size] = found
-    word: U64 = bytes_of.view("<u8")[:, 0]
+    else:
+        bytes_of: U8 = np.full((len(rows), 8), 0xFF, np.uint8)
+        if size:
+            data_good, found = lines.hexadecimal(shape.data[0], size, step)
+            good &= data_good
+            bytes_of[:, :size] = found
+        word = bytes_of.view("<u8")[:, 0].astype(np.uint64, copy=False)
     seconds *= 1_000_000
     seconds += fraction
-    row = rows[good] + first_row
-    taken: I64 | slice = row
-    if len(row) < len(rows):
-        seconds, ident, word = seconds[good], ident[good], word[good]
-    elif row[-1] - row[0] == len(rows) - 1:
-        # All lines are of this shape: written in one piece.
-        taken = slice(int(row[0]), int(row[-1]) + 1)
+    taken: I64 | slice
+    if rows[-1] - rows[0] == len(rows) - 1:
+        taken = slice(first_row + int(rows[0]), first_row + int(rows[-1]) + 1)
+    else:
+        taken = rows[good] + first_row
+        if len(taken) < len(rows):
+            seconds, ident, word = seconds[good], ident[good], word[good]
     columns.time_us[taken] = seconds
     columns.ident[taken] = ident
     columns.flags[taken] = shape.flags
@@ -261,13 +328,14 @@ def parse_candump(
     begin = np.concatenate(([0], end[:-1] + 1))
     padded = np.zeros(len(part) + _Lines.BEFORE + LONGEST + 8, np.uint8)
     padded[_Lines.BEFORE : _Lines.BEFORE + len(part)] = part
-    length = end - begin
+    length = np.minimum(end - begin, LONGEST)
     odd = np.zeros(len(end), np.bool_)
     named: dict[bytes, list[I64]] = {}
-    by_length = np.argsort(np.minimum(length, LONGEST).astype(np.uint8), kind="stable")
+    left = _usual(part, padded, begin, length, columns, first_row, named)
+    by_length = left[np.argsort(length[left].astype(np.uint8), kind="stable")]
     places = np.flatnonzero(np.diff(length[by_length])) + 1
-    for rows in np.split(by_length, places):
-        size = min(int(length[rows[0]]), LONGEST)
+    for rows in np.split(by_length, places) if len(by_length) else ():
+        size = int(length[rows[0]])
         lines = _Lines.of(padded, begin[rows], size)
         while len(rows):
             # The first of this length that is of a fast form tells the shape; others are odd.
@@ -283,7 +351,7 @@ def parse_candump(
                 rows = rows[first:]
             if shape is None:
                 break
-            good = _read(lines, rows, shape, columns, first_row)
+            good = _read(lines, rows, shape, columns, first_row, np.ones(len(rows), np.bool_))
             named.setdefault(shape.name, []).append(rows[good])
             if good.all():
                 break
@@ -294,8 +362,36 @@ def parse_candump(
     for column in (columns.time_us, columns.ident, columns.flags, columns.channel, columns.length):
         column[first_row + spots] = 0
     columns.word[first_row + spots] = 0
-    left = np.column_stack((begin[spots] + start, end[spots] + start, spots + first_row))
-    return Parsed(len(end), start + len(part), left.astype(np.int64, copy=False))
+    lines_left = np.column_stack((begin[spots] + start, end[spots] + start, spots + first_row))
+    return Parsed(len(end), start + len(part), lines_left.astype(np.int64, copy=False))
+
+
+def _usual(
+    part: U8,
+    padded: U8,
+    begin: I64,
+    length: I64,
+    columns: Columns,
+    first_row: int,
+    named: dict[bytes, list[I64]],
+) -> I64:
+    """Read the lines of one shape where nearly all are of that; return the rows of the others.
+
+    All lines are tried then, in one stretch, so that nothing has to be picked out and put back.
+    """
+    rows = np.arange(len(begin))
+    size = int(np.bincount(length).argmax())
+    alike = length == size
+    if np.count_nonzero(alike) * 8 < len(rows) * 7:
+        return rows
+    at = int(begin[alike.argmax()])
+    shape = _shape(part[at : at + size].tobytes())
+    if shape is None:
+        return rows
+    lines = _Lines.of(padded, begin, size)
+    good = _read(lines, rows, shape, columns, first_row, alike)
+    named[shape.name] = [rows[good]]
+    return np.flatnonzero(~good)
 
 
 def _name_channels(

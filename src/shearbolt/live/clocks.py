@@ -118,7 +118,7 @@ class StampFollower:
 
     def _anchor(self, heard_us: int) -> None:
         self.jumps += 1
-        self._anchored = [
-            one for one in self._anchored if heard_us - one < ANCHOR_SPAN_US
-        ] + [heard_us]
+        self._anchored = [one for one in self._anchored if heard_us - one < ANCHOR_SPAN_US] + [
+            heard_us
+        ]
         self.useless = len(self._anchored) > MOST_ANCHORS

@@ -73,6 +73,12 @@ class Name:
         return bool(self.value >> 63)
 
     @property
+    def off_board(self) -> bool:
+        """Tell whether it is a service tool or data logger, which belongs to no machine: functions
+        129 and 130 of non-specific systems (SAE J1939, reference list of functions)."""
+        return self.device_class == 0 and self.function in (129, 130)
+
+    @property
     def box(self) -> tuple[int, int]:
         """What NAMEs of one physical unit share: manufacturer code and identity number."""
         return self.manufacturer_code, self.identity_number

@@ -47,6 +47,16 @@ class Fault:
     words: str
     count_before: int = 0
     """Occurrence count when the key is turned."""
+    trips: int = 1
+    """Key cycles in a row in which it must be found before it is confirmed (2: emission codes)."""
+    monitor: str = ""
+    """Readiness monitor that finds it; '' none."""
+    derate_pct: float = 100.0
+    """Torque that the controller leaves while it stands."""
+    latched: bool = False
+    """It stands until key-off, whatever becomes of the condition."""
+    substitutes: bool = False
+    """While it stands the controller does not trust the reading, and sends something else."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,20 +141,16 @@ def debounce(
     A fault is set once the condition stood for `set_s` and heals once it was gone for `heal_s`,
     as SAE J1939-73 leaves to each controller.
     """
-    edges = np.flatnonzero(np.diff(condition.astype(np.int8), prepend=0, append=0))
+    edges = np.flatnonzero(np.diff(condition.astype(np.int8), prepend=0, append=0)) * STEP_S
+    rises, falls = edges[::2].tolist(), edges[1::2].tolist()
+    following = [*rises, len(condition) * STEP_S][1:]
     spells: list[tuple[float, float | None]] = []
-    total_s = len(condition) * STEP_S
     open_since: float | None = None
-    for rise, fall in zip(edges[::2] * STEP_S, edges[1::2] * STEP_S, strict=True):
+    for rise, fall, next_rise in zip(rises, falls, following, strict=True):
         if open_since is None and fall - rise >= set_s:
-            open_since = float(rise + set_s)
-        if open_since is None:
-            continue
-        later = edges[::2] * STEP_S
-        following = later[later > rise]
-        next_rise = float(following[0]) if len(following) else total_s
-        if next_rise - fall >= heal_s:
-            spells.append((open_since, float(fall + heal_s)))
+            open_since = rise + set_s
+        if open_since is not None and next_rise - fall >= heal_s:
+            spells.append((open_since, fall + heal_s))
             open_since = None
     if open_since is not None:
         spells.append((open_since, None))

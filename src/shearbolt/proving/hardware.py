@@ -27,8 +27,13 @@ class Build:
     hydraulic_kj_k: float = 400.0
     hydraulic_kw: float = 15.0
     """Heat put into the hydraulic oil at full flow."""
+    hydraulic_cooler_kw_k: float = 0.5
     transmission_kj_k: float = 250.0
     transmission_kw: float = 9.0
+    """Heat put into the gearbox oil at 40 km/h."""
+    transmission_cooler_kw_k: float = 0.8
+    shared_oil_kw_k: float = 0.0
+    """Heat from transmission to hydraulic oil where they share a sump."""
     output_rpm_a_km_h: float = 42.0
     """Output shaft speed at 1 km/h."""
     pto_rpm: float = 1000.0
@@ -67,7 +72,7 @@ class Build:
     filling: float = 0.9
     """Volumetric efficiency of the engine."""
     air_filter_kpa: float = 1.9
-    """Drop over the clean air filter at 1500 kg/h."""
+    """Drop over the clean air filter at rated power."""
     gas_idle_c: float = 160.0
     """Exhaust before the filter at no load; full load adds `gas_load_k`."""
     gas_load_k: float = 285.0

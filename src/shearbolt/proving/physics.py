@@ -54,28 +54,46 @@ ENGINE_OIL = Oil.from_points(105.0, 14.0)
 
 
 def filter_drop_kpa(
-    oil: Oil, temperature_c: F64, flow_share: F64, clean_kpa: float, bypass_kpa: float = 250.0
+    oil: Oil,
+    temperature_c: F64,
+    flow_share: F64,
+    clean_kpa: float,
+    bypass_kpa: float = 250.0,
+    *,
+    free: float = 1.0,
 ) -> F64:
     """Return the pressure drop (kPa) over an oil filter: laminar, so viscosity times flow.
 
-    `clean_kpa` is the drop at 40 °C and full flow (`flow_share` 1); above `bypass_kpa` the bypass
-    takes four fifths of the rest.
+    `clean_kpa` is the drop of the clean element at 40 °C and full flow (`flow_share` 1), `free` its
+    free area in shares; above `bypass_kpa` the bypass takes four fifths of the rest.
     """
-    free = clean_kpa * oil.viscosity_mm2_s(temperature_c) / oil.viscosity_mm2_s(40.0) * flow_share
-    return np.where(free > bypass_kpa, bypass_kpa + 0.2 * (free - bypass_kpa), free)
+    thicker = oil.viscosity_mm2_s(temperature_c) / oil.viscosity_mm2_s(40.0)
+    drop = clean_kpa / free * thicker * flow_share
+    return np.where(drop > bypass_kpa, bypass_kpa + 0.2 * (drop - bypass_kpa), drop)
 
 
 def oil_pressure_kpa(
-    engine_rpm: F64, oil_c: F64, *, rated_rpm: float, rated_kpa: float, relief_kpa: float = 600.0
+    engine_rpm: F64,
+    oil_c: F64,
+    *,
+    rated_rpm: float,
+    rated_kpa: float,
+    relief_kpa: float = 600.0,
+    oil: Oil = ENGINE_OIL,
+    looseness: float = 1.0,
+    thinness: float = 1.0,
 ) -> F64:
     """Return engine oil pressure (kPa gauge): it rises with speed and viscosity up to the relief.
 
-    `rated_kpa` is the pressure at rated speed and 100 °C. The exponents are common practice, no
-    source.
+    `rated_kpa` is the pressure at rated speed and 100 °C, `looseness` the clearance of the bearings
+    in shares of new (the leak grows with it), `thinness` the viscosity in shares of good oil's. The
+    exponents are common practice, no source.
     """
-    viscosity = ENGINE_OIL.viscosity_mm2_s(oil_c) / ENGINE_OIL.viscosity_mm2_s(100.0)
+    viscosity = oil.viscosity_mm2_s(oil_c) * thinness / oil.viscosity_mm2_s(100.0)
     speed = np.clip(engine_rpm / rated_rpm, 0.0, None)
-    free = rated_kpa * speed**0.85 * viscosity**0.3
+    # What the pump would hold without a relief valve that gives `rated_kpa` with it.
+    full = rated_kpa / max(0.05, 1.0 - min(0.95, rated_kpa / relief_kpa) ** 4) ** 0.25
+    free = full * speed**1.05 * viscosity**0.3 / looseness**1.25
     return np.asarray(free / (1.0 + (free / relief_kpa) ** 4) ** 0.25, np.float64)
 
 

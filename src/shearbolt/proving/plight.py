@@ -112,6 +112,9 @@ class Habits:
     """Turns the isolator while controllers still run on after key-off."""
 
 
+BY_THE_BOOK = Habits()
+
+
 @dataclass(frozen=True, slots=True)
 class When:
     """At which moments an intermittent trouble is there."""

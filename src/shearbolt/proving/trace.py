@@ -2,107 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-from typing import Literal
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from shearbolt.model.frames import F64
+from shearbolt.proving.drive import Drive, drive
+from shearbolt.proving.electrics import electrics
+from shearbolt.proving.exhaust import Course, burn, conversion, filter_factor, filter_pressure_kpa
+from shearbolt.proving.hardware import Build
 from shearbolt.proving.physics import (
-    HYDRAULIC_OIL,
     Battery,
     Flags,
     air_flow_kg_s,
     barometer_kpa,
     compressor_outlet_c,
-    exhaust_filter_drop_kpa,
     filter_drop_kpa,
     lag,
     oil_pressure_kpa,
     wander,
 )
+from shearbolt.proving.plight import HEALTHY, Health, Plight
+from shearbolt.proving.warmth import Doing, Warmth, warm
+from shearbolt.proving.work import STEP_S, STEPS_A_SECOND, Activity, Demand, Phase, demand
 
-STEP_S = 0.05
-"""Spacing of every quantity."""
-STEPS_A_SECOND = 20
-_FUEL_KJ_L = 35_800.0
-_COOLANT_SHARE = 0.16
-"""Share of the fuel's heat that goes into the coolant; common practice, no source."""
-
-Activity = Literal[
-    "key_on", "crank", "idle", "mow", "road", "load", "chop", "queue", "regenerate", "key_off"
-]
-
-
-@dataclass(frozen=True, slots=True)
-class Phase:
-    """One stretch of work."""
-
-    activity: Activity
-    seconds: int
-    soot_burner: bool = False
-    """An active regeneration runs where nothing stops it."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Manner:
-    """What an activity asks of a machine."""
-
-    speed_share: float
-    """Engine speed in shares of rated; 0: idle speed."""
-    load_pct: float
-    load_noise: float = 2.0
-    travel_km_h: float = 0.0
-    pto: bool = False
-    hydraulic_share: float = 0.05
-    cycle_s: float = 0.0
-    """Length of a to-and-fro cycle, 0: none."""
-    hitch_pct: float = 100.0
-
-
-_MANNERS: dict[Activity, _Manner] = {
-    "key_on": _Manner(0, 0, 0),
-    "crank": _Manner(0, 0, 0),
-    "key_off": _Manner(0, 0, 0),
-    "idle": _Manner(0, 14, 1.0),
-    "queue": _Manner(0, 18, 2.0, pto=True),
-    "mow": _Manner(0.9, 72, 7.0, 13.0, pto=True, hydraulic_share=0.25, hitch_pct=12.0),
-    "chop": _Manner(0.92, 93, 4.0, 6.0, pto=True, hydraulic_share=0.45),
-    "road": _Manner(0.82, 58, 14.0, 36.0),
-    "load": _Manner(0.72, 55, 10.0, 6.0, hydraulic_share=0.8, cycle_s=36.0),
-    "regenerate": _Manner(0.62, 30, 2.0),
-}
-
-
-@dataclass(frozen=True, slots=True)
-class Build:
-    """The machine's hardware."""
-
-    displacement_l: float
-    power_kw: float
-    rated_rpm: float
-    idle_rpm: float
-    boost_kpa: float
-    """Boost (gauge) at rated speed and full load."""
-    engine_kj_k: float
-    """Heat that warms block and coolant by 1 K."""
-    radiator_kw_k: float
-    hydraulic_kj_k: float = 400.0
-    hydraulic_kw: float = 15.0
-    """Heat put into the hydraulic oil at full flow."""
-    transmission_kj_k: float = 250.0
-    transmission_kw: float = 9.0
-    output_rpm_a_km_h: float = 42.0
-    """Output shaft speed at 1 km/h."""
-    pto_rpm: float = 1000.0
-    volts: Literal[12, 24] = 12
-    particulate_filter: bool = False
+__all__ = [
+    "STEPS_A_SECOND", "STEP_S", "Activity", "Build", "Day", "Phase", "Trace", "simulate",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class Day:
-    """What the machine finds when the key is turned."""
+    """What the machine finds when the key is turned, and what is wrong with it."""
 
     ambient_c: float = 15.0
     altitude_m: float = 240.0
@@ -125,11 +57,44 @@ class Day:
     battery: Battery = field(default_factory=Battery)
     inhibit_switch: bool = False
     """The driver has switched regeneration off."""
+    ambient_k_h: float = 0.0
+    """The air warms by so much an hour."""
+    fuel_c: float | None = None
+    def_c: float | None = None
+    exhaust_c: float | None = None
+    wet: float = 0.0
+    """1 just washed or rained on, 0 dry."""
+    since_regeneration_s: float = 41_000.0
+    distance_km: float = 8100.0
+    fuel_used_l: float | None = None
+    """Ever; None: goes with the hours."""
+    plight: Plight = HEALTHY
+
+    def warmth(self) -> Warmth:
+        """Return the temperatures at the start."""
+        air = self.ambient_c
+        hot = self.coolant_c is not None and self.coolant_c > air + 40.0
+
+        def first(value: float | None, other: float) -> float:
+            return other if value is None else value
+
+        return Warmth(
+            first(self.coolant_c, air),
+            first(self.oil_c, air),
+            first(self.hydraulic_c, air),
+            first(self.transmission_c, air),
+            first(self.fuel_c, air + (8.0 if hot else 0.0)),
+            first(self.def_c, air + (3.0 if hot else 0.0)),
+            first(self.exhaust_c, 220.0 if hot else air),
+        )
 
 
 @dataclass(frozen=True, slots=True)
 class Trace:
-    """Every quantity of one machine, one value each STEP_S seconds; all arrays of equal length."""
+    """Every quantity of one machine, one value each STEP_S seconds; all arrays of equal length.
+
+    These are the true quantities; `sensing.sensed` gives what a controller reads of them.
+    """
 
     time_s: F64
     key: Flags
@@ -182,200 +147,339 @@ class Trace:
     hours: F64
     revolutions: F64
     altitude_m: float
+    """At the start; see `height_m`."""
+    height_m: F64
+    gear: F64
+    """Negative: reverse."""
+    direction: F64
+    clutch: Flags
+    """Clutch pedal down, or direction being changed."""
+    slip_pct: F64
+    brake: Flags
+    in_gear: Flags
+    """The direction lever is not in neutral."""
+    seat: Flags
+    """Someone sits on it."""
+    park: Flags
+    """Park lever set."""
+    steering_pct: F64
+    """-100 full left to 100 full right."""
+    boom_pct: F64
+    vibration_g: F64
+    wet: F64
+    air_filter_kpa: F64
+    fuel_kpa: F64
+    """Delivery pressure, gauge."""
+    crankcase_kpa: F64
+    water_ml: float
+    coolant_level_pct: F64
+    hydraulic_level_pct: F64
+    cab_v: F64
+    implement_v: F64
+    """At the implement's controller."""
+    pickup_down: Flags
+    fill_pct: F64
+    """Of the load."""
+    alternator_a: F64
+    charge: F64
+    """Battery's state of charge, 0 to 1."""
+    before_c: F64
+    """Exhaust before oxidation catalyst."""
+    since_regeneration_s: F64
+    inhibited: Mapping[int, Flags]
+    """By SPN: this keeps active regeneration from starting."""
+    def_c: F64
+    def_concentration_pct: float
+    air_1_kpa: F64
+    """Brake circuits."""
+    air_2_kpa: F64
+    torque_limit_pct: F64
+    build: Build
+    day: Day
+    activity: tuple[tuple[Activity, int, int], ...]
+    """Each phase: what, first step, step after its last."""
+    noise_seed: int
+    memo: dict[object, F64] = field(default_factory=dict, compare=False, repr=False)
+    """What was worked out from this trace before."""
+
+    @property
+    def plight(self) -> Plight:
+        """What is wrong with the machine."""
+        return self.day.plight
 
 
-def _spread(phases: Sequence[Phase]) -> tuple[F64, list[slice]]:
-    """Lay the phases out in time: the time axis (s) and each phase's steps."""
-    ends = np.cumsum([one.seconds for one in phases]) * STEPS_A_SECOND
-    starts = np.concatenate(([0], ends[:-1]))
-    axis = np.arange(int(ends[-1]), dtype=np.float64) * STEP_S
-    return axis, [slice(int(a), int(b)) for a, b in zip(starts, ends, strict=True)]
+def _seconds(values: F64 | Flags) -> F64:
+    return np.asarray(values.reshape(-1, STEPS_A_SECOND).mean(axis=1), np.float64)
 
 
-def _warm(
-    build: Build, day: Day, fuel_l_h: F64, work: F64, flow: F64, travel: F64, running: F64
-) -> tuple[F64, F64, F64, F64]:
-    """Warm coolant, engine, hydraulic and transmission oil (°C), step by step of one second.
+def _flags(values: Flags) -> Flags:
+    return np.asarray(values.reshape(-1, STEPS_A_SECOND).mean(axis=1) > 0.5, np.bool_)
 
-    Inputs are one value a second: fuel rate, load share 0 to 1, hydraulic flow share, ground speed
-    in shares of road speed, and 1 while running. Masses of minutes need no finer step.
+
+def simulate(
+    build: Build,
+    day: Day,
+    phases: Sequence[Phase],
+    rng: np.random.Generator,
+    limit_pct: F64 | None = None,
+) -> Trace:
+    """Run a machine through phases of work and return all its quantities.
+
+    `limit_pct` limits torque step by step, as a controller that derates does (None: never).
     """
-    air = day.ambient_c
-
-    def first(value: float | None) -> float:
-        return air if value is None else value
-
-    coolant, oil = first(day.coolant_c), first(day.oil_c)
-    hydraulic, transmission = first(day.hydraulic_c), first(day.transmission_c)
-    radiator_kw_k = build.radiator_kw_k * day.radiator_share
-    rows = np.empty((len(fuel_l_h), 4), np.float64)
-    for i in range(len(fuel_l_h)):
-        rows[i] = coolant, oil, hydraulic, transmission
-        heat_kw = float(fuel_l_h[i]) / 3600.0 * _FUEL_KJ_L * _COOLANT_SHARE
-        # The thermostat is shut below 82 °C and wide open at 92 °C; a twentieth is always lost.
-        open_share = min(1.0, max(0.05 if running[i] else 0.01, (coolant - 82.0) / 10.0))
-        coolant += (heat_kw - radiator_kw_k * open_share * (coolant - air)) / build.engine_kj_k
-        oil += (coolant + 14.0 * float(work[i]) - oil) / 210.0
-        hydraulic_kw = build.hydraulic_kw * float(flow[i]) - 0.09 * (hydraulic - air)
-        hydraulic_kw -= 0.4 * max(0.0, hydraulic - 62.0) * float(running[i])
-        hydraulic += hydraulic_kw / build.hydraulic_kj_k
-        box_kw = build.transmission_kw * (0.25 * float(running[i]) + float(travel[i]))
-        box_kw -= 0.05 * (transmission - air) + 0.35 * max(0.0, transmission - 78.0)
-        transmission += box_kw / build.transmission_kj_k
-    return rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3]
-
-
-def _electrics(
-    build: Build, day: Day, axis: F64, running: Flags, cranking: Flags
-) -> tuple[F64, F64]:
-    """Return battery voltage and keyswitch voltage at the engine controller (V)."""
-    battery = day.battery
-    volts = np.full(len(axis), battery.rest_v)
-    charged = lag(running.astype(np.float64), 2.5, STEP_S)
-    volts += charged * (14.2 - battery.rest_v)
-    keyswitch = volts - 0.1
-    starts = np.flatnonzero(np.diff(cranking.astype(np.int8), prepend=0) == 1)
-    for first in starts:
-        stretch = np.flatnonzero(cranking & (axis >= axis[first]))
-        since = axis[stretch] - axis[first]
-        # The standing starter draws its stall current for the first half second.
-        plateau = battery.cranking_v(day.ambient_c)
-        volts[stretch] = plateau - 1.4 * battery.resistance * np.exp(-since / 0.25)
-        keyswitch[stretch] = volts[stretch] - battery.cable_drop_v
-    scale = build.volts / 12
-    return volts * scale, keyswitch * scale
-
-
-def simulate(build: Build, day: Day, phases: Sequence[Phase], rng: np.random.Generator) -> Trace:
-    """Run a machine through phases of work and return all its quantities."""
-    axis, places = _spread(phases)
-    count = len(axis)
-    speed, load, travel, flow, hitch = (np.zeros(count) for _ in range(5))
-    pto, cranking, key, burner = (np.zeros(count, np.bool_) for _ in range(4))
-    running = np.zeros(count, np.bool_)
-    for phase, place in zip(phases, places, strict=True):
-        manner = _MANNERS[phase.activity]
-        size = place.stop - place.start
-        turning = phase.activity not in ("key_on", "crank", "key_off")
-        swing = np.zeros(size)
-        if manner.cycle_s:
-            swing = np.sin(2 * np.pi * axis[:size] / manner.cycle_s)
-        share = manner.speed_share * (1.0 + 0.3 * swing)
-        speed[place] = np.where(share > 0, share * build.rated_rpm, build.idle_rpm) * turning
-        load[place] = manner.load_pct * (1.0 + 0.35 * swing)
-        load[place] += wander(rng, size, manner.load_noise, 4.0, STEP_S)
-        travel[place] = manner.travel_km_h * (np.abs(swing) if manner.cycle_s else 1.0)
-        flow[place] = manner.hydraulic_share * (1.0 + 0.25 * swing)
-        hitch[place] = manner.hitch_pct
-        pto[place] = manner.pto
-        running[place] = turning
-        cranking[place] = phase.activity == "crank"
-        key[place] = phase.activity != "key_off"
-        burner[place] = phase.soot_burner
-    already = bool(running[0])
-    speed[cranking] = 190.0
-    target = speed + running * wander(rng, count, 6.0, 1.5, STEP_S)
-    rpm = np.clip(lag(target, 0.55, STEP_S, target[0] if already else 0.0), 0.0, None)
-    load = np.clip(lag(load, 0.5, STEP_S), 0.0, 100.0) * running
-    travel = np.clip(lag(travel, 2.5, STEP_S, travel[0] if already else 0.0), 0.0, None)
-    travel *= 1.0 + wander(rng, count, 0.02, 6.0, STEP_S)
-    speed_share = rpm / build.rated_rpm
-    fuel = running * build.power_kw * 0.245 * load / 100.0 * speed_share
-    fuel = fuel + running * 0.011 * build.power_kw * speed_share
-    flow_share = speed_share * (0.3 + 0.7 * flow)
-
-    def each_second(values: F64) -> F64:
-        return np.asarray(values.reshape(-1, STEPS_A_SECOND).mean(axis=1), np.float64)
-
-    on = running.astype(np.float64)
-    masses = _warm(
+    plight = day.plight
+    health = plight.health
+    asked = demand(build, phases, rng, plight.habits)
+    count = len(asked.time_s)
+    limit = np.full(count, 100.0) if limit_pct is None else limit_pct
+    height_air = day.ambient_c + day.ambient_k_h * asked.time_s / 3600.0
+    on = asked.turning.astype(np.float64)
+    volts = electrics(
+        build, health, day.battery, air_c=day.ambient_c, time_s=asked.time_s, step_s=STEP_S,
+        speed_share=asked.speed_rpm / build.rated_rpm, running=asked.turning,
+        cranking=asked.cranking,
+    )  # fmt: skip
+    drives = drive(build, health, asked, limit, float(volts.crank_rpm[0]), rng)
+    speed_share = drives.rpm / build.rated_rpm
+    flow = drives.flow_share
+    second = slice(None, None, STEPS_A_SECOND)
+    heat = warm(
         build,
-        day,
-        each_second(fuel),
-        each_second(load / 100.0),
-        each_second(flow_share * (0.25 + flow)),
-        each_second(travel / 40.0),
-        each_second(on),
-    )
-    seconds = axis[::STEPS_A_SECOND]
-    coolant, oil, hydraulic, transmission = (np.interp(axis, seconds, one) for one in masses)
+        _with_day(health, day),
+        day.warmth(),
+        height_air[second],
+        Doing(
+            _seconds(drives.fuel_l_h), _seconds(drives.load_pct / 100.0), _seconds(speed_share),
+            _seconds(flow * (0.25 + asked.hydraulic)), _seconds(drives.travel_km_h / 40.0),
+            _seconds(drives.slip_kw), _seconds(on),
+        ),
+    )  # fmt: skip
+    seconds = asked.time_s[second]
 
-    barometer = barometer_kpa(day.altitude_m) + day.weather_kpa + np.zeros(count)
-    boost = lag(build.boost_kpa * load / 100.0 * speed_share**1.3, 1.1, STEP_S)
-    intake = day.ambient_c + 4.0 * lag(on, 60.0, STEP_S)
-    charge = compressor_outlet_c(intake, (barometer + boost) / barometer)
-    manifold = lag(
-        intake + 5.0 + (charge - intake) * (1.0 - 0.85 * day.charge_cooler_share), 8.0, STEP_S
-    )
+    def fine(values: F64) -> F64:
+        return np.asarray(np.interp(asked.time_s, seconds, values), np.float64)
+
+    coolant, oil, hydraulic = fine(heat.coolant_c), fine(heat.oil_c), fine(heat.hydraulic_c)
+    transmission, reductant = fine(heat.transmission_c), fine(heat.def_c)
+    height = day.altitude_m + np.cumsum(asked.slope * drives.travel_km_h) * STEP_S / 3.6
+    barometer = barometer_kpa(height) + day.weather_kpa
+    load = drives.load_pct
+    leak = health.boost_leak * (0.3 + 0.7 * load / 100.0)
+    full = build.boost_kpa * health.turbo * (1.0 - leak) * (barometer / 101.325) ** 0.3
+    boost = lag(full * load / 100.0 * speed_share**1.3, 1.1, STEP_S)
+    intake = height_air + 4.0 * lag(on, 60.0, STEP_S, float(on[0]))
+    charge_c = compressor_outlet_c(intake, (barometer + boost) / barometer)
+    cooling = build.charge_cooling * health.charge_cooler * day.charge_cooler_share
+    manifold = lag(intake + 5.0 * on + (charge_c - intake) * (1.0 - cooling), 8.0, STEP_S)
     air = air_flow_kg_s(
-        rpm, barometer + boost, manifold, displacement_l=build.displacement_l, filling=0.9
-    )
-    exhaust = air * 3600.0 + fuel * 0.832
-    burning = burner & running & ~pto
-    if day.inhibit_switch:
-        burning = np.zeros(count, np.bool_)
-    gas = np.where(running, 130.0 + 2.9 * load, day.ambient_c)
-    gas = np.where(burning, np.maximum(gas, 575.0), gas)
-    filter_in = lag(gas, 30.0, STEP_S, gas[0] if already else day.ambient_c)
-    filter_out = lag(filter_in, 45.0, STEP_S)
-    # About 3 % of soot a minute burn off above 530 °C; work brings 5 to 8 % an hour.
-    rate = np.where(filter_in > 530.0, -3.0 / 60.0, 0.0) + load / 100.0 * 8.0 / 3600.0
-    soot = np.clip(day.soot_pct + np.cumsum(rate * STEP_S), 0.0, None)
-    scr = np.clip((filter_out - 190.0) / 60.0, 0.0, 1.0)
-    nox = running * (320.0 + 5.5 * load + wander(rng, count, 18.0, 3.0, STEP_S))
-    battery, keyswitch = _electrics(build, day, axis, running, cranking)
-    fan = np.clip((coolant - 80.0) / 18.0, 0.12, 1.0) * speed_share * 2300.0
-    in_work = hitch < 50.0
-    hitch = lag(hitch, 1.2, STEP_S)
-    used = np.cumsum(fuel) * STEP_S / 3600.0
+        drives.rpm, barometer + boost, manifold, displacement_l=build.displacement_l,
+        filling=build.filling,
+    )  # fmt: skip
+    exhaust = air * 3600.0 + drives.fuel_l_h * 0.832
+    hot = burn(
+        build,
+        health,
+        Course(
+            _seconds(load), _flags(asked.turning), height_air[second], heat.coolant_c,
+            _seconds(drives.travel_km_h), _flags(asked.pto), _flags(asked.park),
+            _flags(asked.brake), _flags(asked.clutch), _seconds(drives.pedal_pct),
+            _flags(asked.burner),
+        ),
+        start_c=day.warmth().exhaust_c,
+        soot_pct=day.soot_pct,
+        switch=day.inhibit_switch,
+        held=plight.inhibits,
+        since_s=day.since_regeneration_s,
+    )  # fmt: skip
+    soot, filter_in, filter_out = fine(hot.soot_pct), fine(hot.filter_in_c), fine(hot.filter_out_c)
+    ash = day.ash_pct + health.ash_pct
+    used = np.cumsum(drives.fuel_l_h) * STEP_S / 3600.0
+    def_pct = np.clip(day.def_pct - used * build.def_share / build.def_tank_l * 100.0, 0.0, None)
+    scr = conversion(build, health, filter_out, def_pct, reductant)
+    noise = wander(rng, count, 18.0, 3.0, STEP_S)
+    nox = asked.turning * (build.nox_idle_ppm + build.nox_load_ppm * load / 100.0 + noise)
+    oil_kpa = _oil_pressure(build, health, drives, oil, asked)
+    switched = np.repeat(hot.burning, STEPS_A_SECOND)
+    feed = _fuel_pressure(build, health, drives, fine(heat.fuel_c), on)
+    shaken = _vibration(asked, drives, speed_share, rng)
+    air_1, air_2 = _brake_air(health, asked)
+    down = _activity_is(asked, "collect") & (drives.travel_km_h > 5.0)
+    moves = lag(np.abs(np.diff(down.astype(np.float64), prepend=float(down[0]))), 1.2, STEP_S)
+    takes_a = 4.0 + 22.0 * np.clip(moves * 24.0, 0.0, 1.0) + 6.0 * down
+    in_work = asked.hitch_pct < 50.0
     return Trace(
-        time_s=axis,
-        key=key,
-        cranking=cranking,
-        running=running,
-        engine_rpm=rpm,
+        time_s=asked.time_s,
+        key=asked.key,
+        cranking=asked.cranking,
+        running=asked.turning,
+        engine_rpm=drives.rpm,
         load_pct=load,
-        pedal_pct=np.clip((rpm - build.idle_rpm) / (build.rated_rpm - build.idle_rpm), 0, 1) * 100,
-        fuel_l_h=fuel,
+        pedal_pct=drives.pedal_pct,
+        fuel_l_h=drives.fuel_l_h,
         boost_kpa=boost,
         barometer_kpa=barometer,
-        ambient_c=day.ambient_c + np.zeros(count),
+        ambient_c=height_air,
         intake_c=intake,
         manifold_c=manifold,
         coolant_c=coolant,
         oil_c=oil,
-        oil_kpa=oil_pressure_kpa(rpm, oil, rated_rpm=build.rated_rpm, rated_kpa=370.0),
-        fuel_c=day.ambient_c + 12.0 * lag(on, 900.0, STEP_S),
+        oil_kpa=oil_kpa,
+        fuel_c=fine(heat.fuel_c),
         hydraulic_c=hydraulic,
-        hydraulic_drop_kpa=filter_drop_kpa(HYDRAULIC_OIL, hydraulic, flow_share, 30.0),
+        hydraulic_drop_kpa=filter_drop_kpa(
+            build.hydraulic_oil, hydraulic, flow * health.hydraulic_thickness,
+            build.filter_clean_kpa, build.filter_bypass_kpa, free=health.hydraulic_filter,
+        ),
         transmission_c=transmission,
-        transmission_kpa=1750.0 * np.clip(speed_share * 2.2, 0.0, 1.0),
-        battery_v=battery,
-        keyswitch_v=keyswitch,
-        speed_km_h=travel,
-        output_rpm=travel * build.output_rpm_a_km_h,
-        pto=pto & running,
-        pto_rpm=lag(pto * speed_share * build.pto_rpm / 0.9, 1.5, STEP_S),
-        hitch_pct=hitch,
+        transmission_kpa=1750.0
+        * health.transmission_pump ** (1.0 + np.clip((transmission - 60.0) / 60.0, 0.0, 1.0))
+        * np.clip(speed_share * 2.2, 0.0, 1.0),
+        battery_v=volts.battery_v,
+        keyswitch_v=volts.keyswitch_v,
+        speed_km_h=drives.travel_km_h,
+        output_rpm=drives.travel_km_h * build.output_rpm_a_km_h * (1.0 + health.wheel_slip),
+        pto=asked.pto,
+        pto_rpm=lag(asked.pto * speed_share * build.pto_rpm / 0.9, 1.5, STEP_S),
+        hitch_pct=lag(asked.hitch_pct, 1.2, STEP_S),
         draft_n=in_work * (4200.0 + wander(rng, count, 600.0, 1.0, STEP_S)),
-        fan_rpm=lag(fan, 3.0, STEP_S),
+        fan_rpm=drives.rpm * build.fan_ratio * fine(heat.fan),
         exhaust_kg_h=exhaust,
         filter_in_c=filter_in,
         filter_out_c=filter_out,
-        filter_drop_kpa=exhaust_filter_drop_kpa(
-            exhaust, filter_in, soot_pct=soot, ash_pct=day.ash_pct
+        filter_drop_kpa=filter_pressure_kpa(
+            exhaust * (1.0 - health.filter_crack), filter_in, filter_factor(build, soot, ash),
+            build.filter_inertial, barometer,
         ),
         soot_pct=soot,
-        ash_pct=day.ash_pct,
-        regenerating=burning & (filter_in > 480.0),
+        ash_pct=ash,
+        regenerating=switched & (filter_in > 480.0),
         inhibit_switch=day.inhibit_switch,
-        def_pct=day.def_pct - used / 6.0,
+        def_pct=def_pct,
         nox_in_ppm=nox,
-        nox_out_ppm=nox * (1.0 - 0.92 * scr),
-        rail_mpa=running * (35.0 + 115.0 * load / 100.0),
-        fuel_pct=day.fuel_pct - used / 4.0,
-        distance_m=np.cumsum(travel) * STEP_S / 3.6,
+        nox_out_ppm=nox * (1.0 - scr),
+        rail_mpa=_rail_pressure(health, load, speed_share, feed, on),
+        fuel_pct=np.clip(day.fuel_pct - used / build.fuel_tank_l * 100.0, 0.0, None),
+        distance_m=np.cumsum(drives.travel_km_h) * STEP_S / 3.6,
         hours=day.hours + np.cumsum(on) * STEP_S / 3600.0,
-        revolutions=day.hours * 60.0 * 1450.0 + np.cumsum(rpm) * STEP_S / 60.0,
+        revolutions=day.hours * 60.0 * 1450.0 + np.cumsum(drives.rpm) * STEP_S / 60.0,
         altitude_m=day.altitude_m,
+        height_m=height,
+        gear=drives.gear * asked.direction,
+        direction=asked.direction,
+        clutch=asked.clutch,
+        slip_pct=drives.slip_pct,
+        brake=asked.brake,
+        in_gear=asked.in_gear,
+        seat=asked.seat,
+        park=asked.park,
+        steering_pct=asked.steering_pct,
+        boom_pct=asked.boom_pct,
+        vibration_g=shaken,
+        wet=np.clip(day.wet * np.exp(-asked.time_s / 5400.0), 0.0, 1.0),
+        air_filter_kpa=build.air_filter_kpa
+        / health.air_filter
+        * (air * 3600.0 / _rated_air_kg_h(build)) ** 1.8,
+        fuel_kpa=feed,
+        crankcase_kpa=on * (0.5 + 0.9 * load / 100.0) * (1.0 + 0.4 * (health.bearings - 1.0)),
+        water_ml=health.water_in_fuel_ml,
+        coolant_level_pct=health.coolant_level_pct + 0.02 * (coolant - 20.0)
+        + lag(wander(rng, count, 0.6, 2.0, STEP_S) * shaken, 1.0, STEP_S),
+        hydraulic_level_pct=health.hydraulic_level_pct - 0.03 * asked.boom_pct,
+        cab_v=volts.cab_v,
+        implement_v=np.clip(volts.battery_v - takes_a * (0.02 + health.implement_ohm), 0.0, None),
+        pickup_down=down,
+        fill_pct=np.clip(100.0 * lag(asked.loaded, 60.0, STEP_S), 0.0, 100.0),
+        alternator_a=volts.alternator_a,
+        charge=volts.charge,
+        before_c=fine(hot.before_c),
+        since_regeneration_s=fine(hot.since_s),
+        inhibited={one: np.repeat(value, STEPS_A_SECOND) for one, value in hot.reasons.items()},
+        def_c=reductant,
+        def_concentration_pct=health.def_concentration_pct,
+        air_1_kpa=air_1,
+        air_2_kpa=air_2,
+        torque_limit_pct=limit,
+        build=build,
+        day=day,
+        activity=asked.activity,
+        noise_seed=int(rng.integers(2**31)),
+    )  # fmt: skip
+
+
+def _with_day(health: Health, day: Day) -> Health:
+    """Put the day's own blocked radiator and the health together."""
+    if day.radiator_share == 1.0:
+        return health
+    return replace(health, radiator=health.radiator * day.radiator_share)
+
+
+def _rated_air_kg_h(build: Build) -> float:
+    """Return the air that the engine takes at rated power, 50 °C behind the cooler."""
+    one = air_flow_kg_s(
+        np.array([build.rated_rpm]),
+        np.array([101.325 + build.boost_kpa]),
+        np.array([50.0]),
+        displacement_l=build.displacement_l,
+        filling=build.filling,
     )
+    return float(one[0]) * 3600.0
+
+
+def _activity_is(asked: Demand, *activities: Activity) -> Flags:
+    flags = np.zeros(len(asked.time_s), np.bool_)
+    for activity, first, last in asked.activity:
+        if activity in activities:
+            flags[first:last] = True
+    return flags
+
+
+def _oil_pressure(build: Build, health: Health, drives: Drive, oil_c: F64, asked: Demand) -> F64:
+    """Return oil pressure, with what a low level does to it in bends and on slopes."""
+    pressure = oil_pressure_kpa(
+        drives.rpm, oil_c, rated_rpm=build.rated_rpm, rated_kpa=build.oil_kpa,
+        relief_kpa=build.oil_relief_kpa * health.oil_relief, oil=build.engine_oil,
+        looseness=health.bearings, thinness=health.oil_thinness,
+    )  # fmt: skip
+    if health.oil_level >= 0.75:
+        return pressure
+    tilt = np.abs(asked.steering_pct) / 100.0 * np.clip(drives.travel_km_h / 8.0, 0.0, 1.0)
+    tilt = tilt + np.abs(asked.slope) * 8.0
+    bare = np.clip((tilt - 1.6 * health.oil_level) * 1.8, 0.0, 1.0)
+    low = max(0.0, 0.3 - health.oil_level) * 2.5
+    return pressure * (1.0 - lag(np.clip(bare + low, 0.0, 0.97), 0.8, STEP_S))
+
+
+def _fuel_pressure(build: Build, health: Health, drives: Drive, fuel_c: F64, on: F64) -> F64:
+    """Return fuel delivery pressure: the pump's, less what filter and wax in the cold take."""
+    flow = 0.35 + 0.65 * drives.fuel_l_h / (build.fuel_l_kwh * build.power_kw)
+    wax = 1.0 + 4.0 * np.clip((-8.0 - fuel_c) / 6.0, 0.0, 3.0)
+    drop = 38.0 / health.fuel_filter * flow * wax
+    return np.clip(470.0 * health.fuel_pump - drop, 0.0, None) * lag(on, 1.0, STEP_S, float(on[0]))
+
+
+def _rail_pressure(health: Health, load: F64, speed_share: F64, feed: F64, on: F64) -> F64:
+    """Return rail pressure (MPa): it cannot be held where delivery fails or injectors leak."""
+    wanted = 20.0 + 80.0 * speed_share + 75.0 * load / 100.0 * speed_share
+    held = np.clip(0.35 + feed / 190.0, 0.0, 1.0)
+    leaks = 1.0 - health.rail_leak * (0.5 + 0.5 * load / 100.0)
+    return np.asarray(lag(on * wanted * held * leaks, 0.25, STEP_S), np.float64)
+
+
+def _vibration(asked: Demand, drives: Drive, speed_share: F64, rng: np.random.Generator) -> F64:
+    """Return how hard the machine shakes (g), by ground, speed and engine."""
+    ground = asked.rough * np.clip(drives.travel_km_h / 12.0, 0.0, 2.5) * 0.22
+    lumps = np.exp(wander(rng, len(ground), 0.45, 0.8, STEP_S))
+    return np.asarray(0.05 + 0.16 * speed_share + ground * lumps, np.float64)
+
+
+def _brake_air(health: Health, asked: Demand) -> tuple[F64, F64]:
+    """Return the air pressure of two brake circuits (kPa)."""
+    ran = np.cumsum(asked.turning) * STEP_S
+    start = 840.0 * float(np.exp(-6.0 * health.air_leak))
+    if bool(asked.turning[0]):
+        start = 840.0 * (1.0 - 0.55 * health.air_leak)
+    top = 840.0 * (1.0 - 0.55 * health.air_leak)
+    filled = start + (top - start) * (1.0 - np.exp(-ran / 90.0))
+    governor = 20.0 * np.sin(asked.time_s / 23.0)
+    used = 26.0 * lag(asked.brake.astype(np.float64), 4.0, STEP_S)
+    return filled + governor - used, filled + governor - 4.0 - used

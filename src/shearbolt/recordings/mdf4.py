@@ -68,7 +68,7 @@ class Mdf4Recording:
             raise MissingReader(
                 source.name,
                 "is an MDF 4 recording; to read it install the optional reader: "
-                "pip install shearbolt[mdf].",
+                "python -m bootstrap setup, in Shearbolt's own folder.",
             ) from None
         self._source = source
         self._unread = Unread()

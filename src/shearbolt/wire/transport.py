@@ -26,6 +26,7 @@ from shearbolt.model.frames import I64, U8, U32, U64
 from shearbolt.model.message import Broken, BrokenSession, Carried
 from shearbolt.wire import extended_transport, transport_control
 from shearbolt.wire.identifier import TO_ALL, pgns_of
+from shearbolt.wire.plain_broadcasts import Delivery, plain_broadcasts, turned
 from shearbolt.wire.transport_control import Control, Step, abort_words
 from shearbolt.wire.transport_session import FRAME_BYTES, Heard, Session, stray_data
 
@@ -107,42 +108,53 @@ class Reassembler:
         form = ident >> 16 & 0xFF
         # Data groups have odd formats (EB, C7); extended ones lie below E0.
         is_data = (form & 1).astype(bool)
-        plain = is_data & (length == FRAME_BYTES)
-        key = channel.astype(np.int64) << 17 | (form < 0xE0).astype(np.int64) << 16
-        key |= (ident >> 8 & 0xFF) << 8 | ident & 0xFF
+        extended = form < 0xE0
+        source, destination = ident & 0xFF, ident >> 8 & 0xFF
+        key = channel.astype(np.int64) << 17 | extended.astype(np.int64) << 16
+        key |= destination << 8 | source
+        # What is sent as if from everybody could abort the broadcast of its receiver.
+        concerns = np.where(source == TO_ALL, key & ~0xFFFF | TO_ALL << 8 | destination, key)
+        concerns[extended | (source != TO_ALL) & (destination != TO_ALL)] = -1
+        found = plain_broadcasts(time_us, key, is_data, length, word, concerns)
+        delivery = Delivery(self._sessions, found, time_us, key)
+        times, keys = time_us.tolist(), key.tolist()
+        plain = (is_data & (length == FRAME_BYTES)).tolist()
         blob = word.astype("<u8").tobytes()
         out: list[Heard] = []
+        certain: list[int] = []
         session_of = self._sessions.get
-        for now, where, simple, sequence, at in zip(
-            time_us.tolist(),
-            key.tolist(),
-            plain.tolist(),
-            (word & np.uint64(0xFF)).tolist(),
-            range(1, len(blob), 8),
-            strict=True,
-        ):
-            if simple:
-                one = session_of(where)
-                if (
-                    one is not None
-                    and one.expect == sequence < one.stop
-                    and now - one.last_us <= one.limit_us
-                ):
-                    one.payload += blob[at : at + 7]
-                    one.expect = sequence + 1
-                    one.last_us = now
-                    one.limit_us = one.gap_us
-                    continue
-                self._data(now, where, sequence, blob[at : at + 7], FRAME_BYTES, out)
+        for row, number in delivery.steps():
+            now, where, first = times[row], keys[row], 8 * row
+            if number >= 0:
+                if delivery.step(number, row):
+                    self._control(now, where, blob[first : first + 8], FRAME_BYTES, out)
             else:
-                row = at >> 3
-                size = int(length[row])
-                if is_data[row]:
-                    self._data(now, where, sequence if size else 0, blob[at : at + 7], size, out)
+                delivery.settle(where)
+                delivery.settle(turned(where))
+                if plain[row]:
+                    one = session_of(where)
+                    sequence, chunk = blob[first], blob[first + 1 : first + 8]
+                    if (
+                        one is not None
+                        and one.expect == sequence < one.stop
+                        and now - one.last_us <= one.limit_us
+                    ):
+                        one.payload += chunk
+                        one.expect = sequence + 1
+                        one.last_us = now
+                        one.limit_us = one.gap_us
+                        continue
+                    self._data(now, where, sequence, chunk, FRAME_BYTES, out)
+                elif is_data[row]:
+                    size = int(length[row])
+                    sequence = blob[first] if size else 0
+                    self._data(now, where, sequence, blob[first + 1 : first + 8], size, out)
                 else:
-                    self._control(now, where, blob[at - 1 : at + 7], size, out)
-            if certain_at is not None:
-                certain_at.extend([at >> 3] * (len(out) - len(certain_at)))
+                    self._control(now, where, blob[first : first + 8], int(length[row]), out)
+            certain.extend([row] * (len(out) - len(certain)))
+        out, certain = delivery.finish(out, certain)
+        if certain_at is not None:
+            certain_at.extend(certain)
         return tuple(out)
 
     def advance(self, time_us: int, channel: int) -> tuple[BrokenSession, ...]:
@@ -194,7 +206,7 @@ class Reassembler:
             if session is not None:
                 session.set_offset(time_us, control.packets, control.number, out)
         else:
-            session = self._of_group(time_us, _turned(key), control, out)
+            session = self._of_group(time_us, turned(key), control, out)
             if session is None:
                 return
             if step in (Step.CLEAR, Step.LONG_CLEAR):
@@ -251,7 +263,7 @@ class Reassembler:
 
     def _abort(self, time_us: int, key: int, control: Control, out: list[Heard]) -> None:
         words = abort_words(control.number)
-        for where, who in ((key, "the sender"), (_turned(key), "the receiver")):
+        for where, who in ((key, "the sender"), (turned(key), "the receiver")):
             session = self._sessions.get(where)
             if session is not None and session.pgn == control.pgn:
                 session.aborted(time_us, f"{who}: {words}", out)
@@ -269,13 +281,12 @@ class Reassembler:
         out.append(BrokenSession(time_us, key >> 17, source, destination, None, reason, words))
 
 
-def _turned(key: int) -> int:
-    """Return the key of the session for which a frame of this key comes from the receiver."""
-    return key & ~0xFFFF | (key & 0xFF) << 8 | key >> 8 & 0xFF
+def _by_beginning(one: Session) -> tuple[int, int, int, int, Carried]:
+    return one.first_us, one.channel, one.source, one.destination, one.carried
 
 
 def _given_up(sessions: Sequence[Session], why: str) -> tuple[BrokenSession, ...]:
     out: list[Heard] = []
-    for session in sorted(sessions, key=lambda one: one.first_us):
+    for session in sorted(sessions, key=_by_beginning):
         session.give_up(out, why)
     return tuple(one for one in out if isinstance(one, BrokenSession))

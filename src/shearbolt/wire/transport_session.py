@@ -201,11 +201,20 @@ class Session:
                     self.carried,
                 )
             )
-            self.state = State.WHOLE
-            self.expect = self.stop = 0
-            self.limit_us = self.gap_us
+            self._whole()
             return
         self._next(sequence)
+
+    def _whole(self) -> None:
+        self.state = State.WHOLE
+        self.expect = self.stop = 0
+        self.limit_us = self.gap_us
+
+    def deliver(self, time_us: int, packets: bytes) -> None:
+        """Take all packets at once, in their order and in time; its message was given out."""
+        self.payload += packets
+        self.last_us = time_us
+        self._whole()
 
     def _next(self, sequence: int) -> None:
         """Expect the packet after this one."""

@@ -76,8 +76,8 @@ def read_note(typed: str, *, own_words: NoteKind | None = None) -> TypedCode | T
             raise
         raise NoteNotUnderstood(
             f"{shown(typed)}: neither a code nor a symptom or event that is known here. Write it "
-            "like 'SPN 110 FMI 0', 'won't crank' or 'washed', or say that it is a symptom or an "
-            "event in your own words."
+            "like 'SPN 110 FMI 0', 'won't crank' or 'washed', or keep it in your own words with "
+            "--as symptom or --as event."
         ) from no_code
 
 

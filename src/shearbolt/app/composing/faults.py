@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from shearbolt.app.composing.labels import controller_words, fault_words
+from shearbolt.app.composing.line import events_of
 from shearbolt.app.composing.stamps import lamps_shown, moment, seconds
 from shearbolt.app.composing.tables import FactTables
 from shearbolt.app.composing.visits import clear_words, happening
@@ -58,11 +59,11 @@ def read_machine(book: Reads, machine: r.Machine) -> MachineRecord:
         {one.id: book.visit_content(one.id) for one in visits},
         {one.id: book.visit_places(one.id) for one in visits},
         {one.id: one for one in book.controllers(machine.id)},
-        {box.controller: box.name for box in book.boxes(machine.id)},
+        {controller: name for _, controller, name in book.names_by_visit(machine.id)},
         tuple(book.faults(machine.id)),
         book.sightings_of(machine.id),
         tuple(book.repairs(machine.id)),
-        tuple(book.events(machine.id)),
+        tuple(events_of(book, machine.id)),
         {one.id: one for one in visits},
     )
 
@@ -292,7 +293,7 @@ def machine_faults(
 _STATES = ("active", "permanent", "pending", "unknown", "previously_active", "cleared")
 
 
-def _first_to_look_at(fault: Fault) -> tuple[bool, int, int, str]:
+def _first_to_look_at(fault: Fault) -> tuple[bool, int, int, str, str]:
     lamps = fault["lamps"]
     lit = ("on", "slow", "fast")
     if lamps["red_stop"] in lit:
@@ -303,7 +304,8 @@ def _first_to_look_at(fault: Fault) -> tuple[bool, int, int, str]:
         worst = 2
     else:
         worst = 3
-    return fault["stale"], _STATES.index(fault["state"]), worst, fault["last_seen"] or ""
+    state = _STATES.index(fault["state"])
+    return fault["stale"], state, worst, fault["last_seen"] or "", fault["text"]
 
 
 def lamps_alone(record: MachineRecord, visit: str | None) -> list[LampWithoutCode]:

@@ -11,9 +11,10 @@ from shearbolt.app.composing.faults import (
     machine_faults,
 )
 from shearbolt.app.composing.labels import controller_words
+from shearbolt.app.composing.line import ran_back
 from shearbolt.app.composing.stamps import moment, seconds
 from shearbolt.app.composing.tables import FactTables
-from shearbolt.app.composing.visits import box_id, happening
+from shearbolt.app.composing.visits import HEARD, box_id, happening
 from shearbolt.app.documents import (
     Box,
     Controller,
@@ -72,7 +73,7 @@ def yard_machine(record: MachineRecord, tables: FactTables) -> YardMachine:
         name = record.names.get(fault.controller) if fault.controller is not None else None
         briefs.append(fault_brief(fault, standing(looks_at(record, fault)), tables, name))
     shown = [one for one in briefs if not one["stale"] and one["state"] != "cleared"]
-    shown.sort(key=lambda one: STATES.index(one["state"]))
+    shown.sort(key=lambda one: (STATES.index(one["state"]), one["text"], one["spn"] or 0))
     hours = last_hours(record)
     last = record.visits[-1] if record.visits else None
     end = None
@@ -103,6 +104,7 @@ def machine_document(
     """Tell one machine: who is on it, its visits, its faults. `notes` are texts by visit."""
     hours = last_hours(record)
     told = [one for one in record.visits if one.machine == record.machine.id]
+    backwards = ran_back(record.machine.id, record.visits)
     seen: dict[str, list[str]] = {}
     for fault, sightings in record.sightings.items():
         for one in sightings:
@@ -110,9 +112,10 @@ def machine_document(
     doubts = dict.fromkeys(
         doubt_words(doubt)
         for visit in told
-        for doubt in visit.doubts
-        if doubt.startswith(("hours_", "swapped_", "vin_", "names_"))
+        for doubt in (*visit.doubts, backwards.get(visit.id, ""))
+        if doubt.startswith(("hours_", "vin_", "names_"))
     )
+    doubts |= dict.fromkeys(one["words"] for one in _events(record) if one["what"] == "swap")
     return {
         "schema": "shearbolt/machine/1",
         **machine_faults(record, tables, visit=None, everything=True),
@@ -187,6 +190,8 @@ def _events(record: MachineRecord) -> list[Happening]:
     events = [
         happening(one, record.visits_by_id.get(one.visit) if one.visit is not None else None)
         for one in record.events
+        # What happened while listening concerns that one visit, not the machine.
+        if one.kind != HEARD
     ]
     for repair in record.repairs:
         events.append(

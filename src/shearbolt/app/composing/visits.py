@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import cast
 
 from shearbolt.app.composing.labels import controller_words
+from shearbolt.app.composing.line import doubts_of, events_of
 from shearbolt.app.composing.stamps import moment, seconds
 from shearbolt.app.composing.tables import FactTables
 from shearbolt.app.documents import (
@@ -42,6 +43,8 @@ RESULT_WORDS = {
     "busy": "was put off: the controller was busy or the engine running",
     "no_answer": "was not answered",
 }
+HEARD = "heard"
+"""Kind of the events of a listening session: gaps, clock jumps, losses."""
 EVENT_WHAT: Mapping[str, str] = {
     "swapped_unit": "swap",
     "moved_unit": "swap",
@@ -73,7 +76,7 @@ def visit_document(
         "machine": visit.machine,
         "machine_name": machine.name,
         "recognised_by": cast(list[RecognisedBy], list(visit.recognised_by)),
-        "doubts": [doubt_words(one) for one in visit.doubts],
+        "doubts": [doubt_words(one) for one in doubts_of(book, visit)],
         "machines": [visit.machine, *visit.others],
         "file": visit.file,
         "sha256": visit.sha256,
@@ -112,9 +115,15 @@ def visit_document(
         "clears": [clear_shown(visit, one) for one in content.clears],
         "events": [
             happening(one, visit)
-            for owner in (visit.machine, *visit.others)
-            for one in book.events(owner)
-            if one.visit == visit.id
+            for one in sorted(
+                (
+                    one
+                    for owner in (visit.machine, *visit.others)
+                    for one in events_of(book, owner)
+                    if one.visit == visit.id
+                ),
+                key=lambda one: one.at_us or 0,
+            )
         ],
         "note": _note(book, visit),
         "faults": faults,

@@ -34,7 +34,10 @@ keyword (left out below), `progress` a `Progress` by keyword. Each raises Shearb
 | own signal list | own_signal_list(book) | OwnSignalsDocument |
 | own code add | own_code_add(book, asked: OwnCodeAsked) | OwnCodesDocument |
 | own code list | own_code_list(book) | OwnCodesDocument |
+| ask | ask(book, asked: AskAsked, *, show: ShowAsking, stop, progress) | AskDocument |
+| watch | watch(asked: WatchAsked, *, show: ShowWatch, stop, wait) | WatchDocument |
 | demo | demo(book, folder, *, progress) | DemoDocument |
+| listen | listen(book, asked: ListenAsked, *, show: ShowLive, stop, progress) | ListenDocument |
 
 The exact types stand in `shearbolt.cli.door.UseCases`. Files and folders come as the person typed
 them; a file that cannot be brought in goes to `refused` rather than being raised, so that the
@@ -43,6 +46,17 @@ others are still taken. Instants are microseconds since 1970 UTC.
 
 from __future__ import annotations
 
+from shearbolt.app.documents.asked import (
+    AskAnswer,
+    AskAsked,
+    AskDocument,
+    AskedFrame,
+    AskRequest,
+    MachineStand,
+    ShowAsking,
+    SpeedSeen,
+    show_no_asking,
+)
 from shearbolt.app.documents.asking import (
     PLAIN_WORDING,
     NoteAsked,
@@ -73,6 +87,19 @@ from shearbolt.app.documents.fault import (
     Term,
     Trend,
 )
+from shearbolt.app.documents.live import (
+    AdapterHeard,
+    BusFinding,
+    ListenAsked,
+    ListenDocument,
+    ListenEvent,
+    LiveController,
+    LiveFault,
+    LiveReading,
+    LiveView,
+    ShowLive,
+    show_nothing,
+)
 from shearbolt.app.documents.machine import (
     ControllerManner,
     FaultBrief,
@@ -85,6 +112,7 @@ from shearbolt.app.documents.machine import (
     YardDocument,
     YardMachine,
 )
+from shearbolt.app.documents.news import FaultNews, NewMachine, NewSince
 from shearbolt.app.documents.record import (
     BackupDocument,
     CheckDocument,
@@ -121,9 +149,16 @@ from shearbolt.app.documents.visit import (
     Visit,
     VisitDocument,
 )
+from shearbolt.app.documents.watched import (
+    ShowWatch,
+    WatchAsked,
+    WatchDocument,
+    WatchedVisit,
+)
 
 DOCUMENTS: dict[str, type] = {
     "add": AddDocument,
+    "ask": AskDocument,
     "backup": BackupDocument,
     "check": CheckDocument,
     "demo": DemoDocument,
@@ -132,6 +167,7 @@ DOCUMENTS: dict[str, type] = {
     "fault": FaultDocument,
     "faults": FaultsDocument,
     "import-book": ImportBookDocument,
+    "listen": ListenDocument,
     "machine": MachineDocument,
     "note": NoteDocument,
     "own-codes": OwnCodesDocument,
@@ -141,6 +177,7 @@ DOCUMENTS: dict[str, type] = {
     "signals": SignalsDocument,
     "tells": TellsDocument,
     "visit": VisitDocument,
+    "watch": WatchDocument,
     "yard": YardDocument,
 }
 """Every document, by the middle of its `schema` ('shearbolt/NAME/1')."""
@@ -148,12 +185,19 @@ DOCUMENTS: dict[str, type] = {
 __all__ = [
     "DOCUMENTS",
     "PLAIN_WORDING",
+    "AdapterHeard",
     "AddDocument",
     "Advice",
     "Answer",
     "AnswerValue",
+    "AskAnswer",
+    "AskAsked",
+    "AskDocument",
+    "AskRequest",
+    "AskedFrame",
     "BackupDocument",
     "Box",
+    "BusFinding",
     "Check",
     "CheckDocument",
     "Clear",
@@ -167,6 +211,7 @@ __all__ = [
     "Fault",
     "FaultBrief",
     "FaultDocument",
+    "FaultNews",
     "FaultsDocument",
     "FileWritten",
     "Followup",
@@ -178,9 +223,19 @@ __all__ = [
     "ImportBookDocument",
     "LampWithoutCode",
     "Lamps",
+    "ListenAsked",
+    "ListenDocument",
+    "ListenEvent",
+    "LiveController",
+    "LiveFault",
+    "LiveReading",
+    "LiveView",
     "LookedAt",
     "MachineDocument",
     "MachineFaults",
+    "MachineStand",
+    "NewMachine",
+    "NewSince",
     "NotPossible",
     "NotRead",
     "NoteAsked",
@@ -202,9 +257,13 @@ __all__ = [
     "RepairDocument",
     "Sample",
     "Setting",
+    "ShowAsking",
+    "ShowLive",
+    "ShowWatch",
     "Signal",
     "SignalsAsked",
     "SignalsDocument",
+    "SpeedSeen",
     "Spell",
     "Suspect",
     "TellsDocument",
@@ -215,8 +274,13 @@ __all__ = [
     "Visit",
     "VisitBrief",
     "VisitDocument",
+    "WatchAsked",
+    "WatchDocument",
+    "WatchedVisit",
     "Wording",
     "YardDocument",
     "YardMachine",
     "no_progress",
+    "show_no_asking",
+    "show_nothing",
 ]

@@ -58,6 +58,9 @@ class NoteAsked:
     """File with a voice clip, to be kept as evidence."""
     who: str | None = None
     """Who writes this down."""
+    own_words: Literal["symptom", "event"] | None = None
+    """The person says that it is a symptom or an event in words of their own: words that fit none
+    known are kept as they are."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,7 +46,15 @@ NameHex: TypeAlias = Annotated[
 Sha256: TypeAlias = Annotated[
     str, Shape("SHA-256 of the file, 64 hexadecimal digits.", pattern=r"^[0-9a-f]{64}$")
 ]
-Address: TypeAlias = Annotated[int, Shape("Source address (SAE J1939-81).", minimum=0, maximum=255)]
+Address: TypeAlias = Annotated[
+    int,
+    Shape(
+        "Source address (SAE J1939-81), 0 to 255; of a road vehicle's unit on identifiers of "
+        "11 bits the identifier that it answers on (ISO 15765-4).",
+        minimum=0,
+        maximum=0x7FF,
+    ),
+]
 Pgn: TypeAlias = Annotated[
     int, Shape("Parameter group number (SAE J1939-21).", minimum=0, maximum=0x3FFFF)
 ]

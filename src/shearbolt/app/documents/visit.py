@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal, TypedDict
 
+from shearbolt.app.documents.news import NewSince
 from shearbolt.app.documents.values import (
     Address,
     Count,
@@ -279,6 +280,8 @@ class AddDocument(TypedDict):
     """One a recording taken (or known already), in the order of their own times."""
     refused: list[Refused]
     """Files not taken."""
+    new_since: NewSince
+    """What is new since last time."""
 
 
 class VisitDocument(Visit):

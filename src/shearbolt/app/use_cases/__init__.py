@@ -4,11 +4,13 @@ What decodes, draws on the proving ground or writes tables is imported by the fu
 it: looking at the yard shall start at once.
 """
 
+from shearbolt.app.use_cases.asking import ask, watch
 from shearbolt.app.use_cases.bringing import (
     add_recordings,
     demo,
     note,
 )
+from shearbolt.app.use_cases.hearing import listen
 from shearbolt.app.use_cases.keeping import (
     backup,
     check,
@@ -36,6 +38,7 @@ from shearbolt.app.use_cases.owning import (
 
 __all__ = [
     "add_recordings",
+    "ask",
     "backup",
     "check",
     "demo",
@@ -43,6 +46,7 @@ __all__ = [
     "fault",
     "faults",
     "import_book",
+    "listen",
     "machine",
     "note",
     "own_code_add",
@@ -55,5 +59,6 @@ __all__ = [
     "signals",
     "tells",
     "visit",
+    "watch",
     "yard",
 ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from shearbolt.app.composing.news import what_is_new
 from shearbolt.app.composing.visits import visit_document
 from shearbolt.app.documents import (
     AddDocument,
@@ -13,11 +14,12 @@ from shearbolt.app.documents import (
     NoteDocument,
     Progress,
     Refused,
+    Visit,
     Wording,
 )
 from shearbolt.app.use_cases.looking import faults_of, yard_of
 from shearbolt.app.use_cases.opening import opened_book, tables_of
-from shearbolt.errors import ColumnsNeeded, RecordingError, UsageError
+from shearbolt.errors import ColumnsNeeded, UsageError
 
 
 def add_recordings(
@@ -33,39 +35,44 @@ def add_recordings(
 ) -> AddDocument:
     """Bring recordings in, in the order of their own times; what cannot be is in `refused`.
 
+    What listening left behind when it was broken off is filed with them, first.
+
     Raises Ambiguous, BookError, DictionaryError; UsageError for columns that do not fit, and
     ColumnsNeeded when the only file asks for them.
     """
-    from shearbolt.app.filing import Asked, Filed, expand, file_recording, open_all
+    from shearbolt.app.bringing import bring
+    from shearbolt.app.carried import mark_carried
+    from shearbolt.app.filing import Asked
+    from shearbolt.app.spooled import file_left_over
     from shearbolt.recordings import parse_columns
 
     wanted = ",".join(f"{key}={value}" for key, value in columns.items())
     asked = Asked(machine, start_us, hours, parse_columns(wanted) if columns else None)
-    refused: list[Refused] = []
-    filed: list[Filed] = []
     with opened_book(book) as opened:
         tables = tables_of(opened)
+        left_over, not_filed = file_left_over(opened, tables.dictionary, progress)
         try:
-            recordings, not_taken = open_all(expand(files), asked)
+            brought = bring(opened, files, asked, progress)
         except ColumnsNeeded as trouble:
             if len(files) == 1:
                 raise
             raise UsageError(f"{trouble.sentence} Bring that file in by itself.") from None
-        refused.extend({"file": name, "reason": reason} for name, reason in not_taken)
-        for _, path, recording in recordings:
-            try:
-                filed.append(
-                    file_recording(opened, path, recording, tables.dictionary, asked, progress)
-                )
-            except RecordingError as trouble:
-                refused.append({"file": str(path), "reason": trouble.reason})
-        return {
-            "schema": "shearbolt/add/1",
-            "visits": [
-                visit_document(opened, one.visit, tables, already=one.already) for one in filed
-            ],
-            "refused": refused,
-        }
+        mark_carried(brought.taken)
+        with opened.snapshot() as reads:
+            filed = [*left_over, *brought.filed]
+            new = {one.visit.id for one in filed if not one.already}
+            return {
+                "schema": "shearbolt/add/1",
+                "visits": [
+                    visit_document(reads, one.visit, tables, already=one.already) for one in filed
+                ],
+                "refused": [*not_filed, *(_refused(*one) for one in brought.refused)],
+                "new_since": what_is_new(reads, new, tables),
+            }
+
+
+def _refused(file: str, reason: str) -> Refused:
+    return {"file": file, "reason": reason}
 
 
 def note(book: Path, asked: NoteAsked, *, wording: Wording) -> NoteDocument:
@@ -83,8 +90,9 @@ def demo(book: Path, folder: str, *, progress: Progress, wording: Wording) -> De
     from shearbolt.app import demo as season
 
     written = season.write_season(Path(folder), progress)
-    total: AddDocument = {"schema": "shearbolt/add/1", "visits": [], "refused": []}
-    new = False
+    visits: list[Visit] = []
+    refused: list[Refused] = []
+    new: set[str] = set()
     for path, recording in written:
         told = add_recordings(
             book,
@@ -96,23 +104,28 @@ def demo(book: Path, folder: str, *, progress: Progress, wording: Wording) -> De
             progress=progress,
             wording=wording,
         )
-        new = new or any(not one["already_in_book"] for one in told["visits"])
+        new |= {one["visit"] for one in told["visits"] if not one["already_in_book"]}
         season.name_machines(book, told, recording)
-        total["visits"].extend(told["visits"])
-        total["refused"].extend(told["refused"])
+        visits.extend(told["visits"])
+        refused.extend(told["refused"])
     if new:
         for one in season.demo_notes():
             note(book, season.asked_of(one), wording=wording)
     with opened_book(book) as opened:
         names = {one.id: one.name for one in opened.machines()}
-        for visit in total["visits"]:
+        for visit in visits:
             visit["machine_name"] = names[visit["machine"]]
         return {
             "schema": "shearbolt/demo/1",
             "folder": folder,
             "book": str(book),
             "files": [str(path) for path, _ in written],
-            "add": total,
+            "add": {
+                "schema": "shearbolt/add/1",
+                "visits": visits,
+                "refused": refused,
+                "new_since": what_is_new(opened, new, tables_of(opened)),
+            },
             "yard": yard_of(opened),
             "faults": faults_of(opened, None, None, everything=False),
         }
