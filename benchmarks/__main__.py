@@ -19,7 +19,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from benchmarks import traffic
+from benchmarks import listening, traffic
 
 FRAMES = 5_000_000
 LOOP_FRAMES = 200_000
@@ -170,7 +170,10 @@ BENCHMARKS: dict[str, Callable[[int], bool]] = {
     "memory": memory,
     "help": help_page,
     "add": add,
+    **listening.BENCHMARKS,
 }
+ONLY_BY_NAME = frozenset(listening.BENCHMARKS)
+"""Those that take minutes by the clock."""
 
 
 def main() -> int:
@@ -180,7 +183,7 @@ def main() -> int:
     parser.add_argument("--frames", type=int, default=FRAMES)
     options = parser.parse_args()
     met = True
-    for name in options.name or BENCHMARKS:
+    for name in options.name or [one for one in BENCHMARKS if one not in ONLY_BY_NAME]:
         title = (BENCHMARKS[name].__doc__ or "").splitlines()[0]
         print(f"{name}: {title}", flush=True)
         met &= BENCHMARKS[name](options.frames)

@@ -15,6 +15,8 @@ from tests.made_faults import machine_faults as machine_faults
 from tests.made_faults import reasoned_fault as reasoned_fault
 from tests.made_faults import repair as repair
 from tests.made_faults import spell as spell
+from tests.made_live import ASK as ASK
+from tests.made_live import WATCH as WATCH
 from tests.made_visits import controller as controller
 from tests.made_visits import visit as visit
 
@@ -429,6 +431,7 @@ def all_documents() -> dict[str, Any]:
     """One document of every kind, by the middle of its schema's name."""
     return {
         "add": add_document(visit(), refused=[{"file": "x.txt", "reason": "it holds no frame"}]),
+        "ask": ASK,
         "backup": BACKUP,
         "check": CHECK,
         "demo": demo_document(),
@@ -452,5 +455,6 @@ def all_documents() -> dict[str, Any]:
         "signals": signals_document(signal()),
         "tells": tells_document(),
         "visit": visit_document(),
+        "watch": WATCH,
         "yard": yard_document(yard_machine()),
     }

@@ -15,20 +15,69 @@ from alembic.script import ScriptDirectory
 
 import shearbolt.book.migrations as migrations
 from shearbolt.book import Book
-from shearbolt.book.database import open_engine, version_of
+from shearbolt.book.database import migrate, open_engine, version_of
 from shearbolt.book.ids import ALPHABET, new_id
 from shearbolt.book.schema import HEAD, metadata
 from shearbolt.errors import BookDamaged, BookError, BookTooNew
 
 
+def migrated(path: Path) -> Path:
+    engine = open_engine(path)
+    with engine.begin() as connection:
+        migrate(connection)
+    engine.dispose()
+    return path
+
+
+def shape_of(path: Path) -> dict[str, list[object]]:
+    """Tell all that SQLite knows of a record: columns, keys, references, indices."""
+    with closing(sqlite3.connect(path)) as raw:
+        found: dict[str, list[object]] = {}
+        for (table,) in raw.execute("SELECT name FROM sqlite_master WHERE type = 'table'"):
+            told: list[object] = raw.execute(f"PRAGMA table_info('{table}')").fetchall()
+            # The numbers of references and indices follow the order in which they were made.
+            told += sorted(row[2:] for row in raw.execute(f"PRAGMA foreign_key_list('{table}')"))
+            told += sorted(
+                (*row[1:], *raw.execute(f"PRAGMA index_xinfo('{row[1]}')").fetchall())
+                for row in raw.execute(f"PRAGMA index_list('{table}')").fetchall()
+            )
+            # Names of constraints, and what they say, stand in the text alone.
+            (text,) = raw.execute(
+                "SELECT sql FROM sqlite_master WHERE type = 'table' AND name = ?", (table,)
+            ).fetchone()
+            told += sorted(line.strip(" \t,") for line in text.splitlines())
+            found[table] = told
+        found[""] = sorted(raw.execute("SELECT type, name, tbl_name FROM sqlite_master").fetchall())
+        return found
+
+
 def test_migrations_make_the_schema_that_the_tables_describe(tmp_path: Path) -> None:
-    Book.open(tmp_path).close()
-    engine = open_engine(tmp_path / "book.sqlite")
+    engine = open_engine(migrated(tmp_path / "book.sqlite"))
     with engine.connect() as connection:
         differences = compare_metadata(MigrationContext.configure(connection), metadata)
     engine.dispose()
     assert differences == []
     assert version_of(tmp_path / "book.sqlite") == HEAD
+
+
+def test_a_new_book_is_made_as_migrations_would(tmp_path: Path) -> None:
+    Book.open(tmp_path).close()
+    made = tmp_path / "book.sqlite"
+    assert version_of(made) == HEAD
+    fresh, stepwise = shape_of(made), shape_of(migrated(tmp_path / "stepwise.sqlite"))
+    assert fresh.keys() == stepwise.keys()
+    for table, told in fresh.items():
+        assert told == stepwise[table], table
+
+
+def test_a_new_book_loads_no_alembic(tmp_path: Path) -> None:
+    code = (
+        "import sys; from shearbolt.book import Book; Book.open(sys.argv[1]).close();"
+        "sys.exit('alembic' in sys.modules)"
+    )
+    env = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+    done = subprocess.run([sys.executable, "-c", code, str(tmp_path)], env=env, check=False)
+    assert done.returncode == 0
 
 
 def test_newest_migration_is_head() -> None:

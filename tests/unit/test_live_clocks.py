@@ -76,6 +76,14 @@ def test_spacing_is_that_of_the_stamps_not_of_the_arrivals() -> None:
     assert all(time <= at for time, at in zip(times, arrivals, strict=True))
 
 
+def test_frames_keep_their_order_while_the_least_delay_is_still_being_learnt() -> None:
+    delays = [9_000, 4_000, 6_000, 300, 2_000, 0]
+    arrivals = [7_009_000 + 10 * i for i in range(6)]
+    stamps = [(at - delay) / 1e6 for at, delay in zip(arrivals, delays, strict=True)]
+    times = heard(StampFollower(), stamps, arrivals)
+    assert times == sorted(times)
+
+
 @pytest.mark.parametrize("by_s", [3600.0, -3600.0])
 def test_an_adapters_clock_that_jumps_is_anchored_anew(by_s: float) -> None:
     follower = StampFollower()

@@ -13,7 +13,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from shearbolt.model.frames import F64
+from shearbolt.proving.controllers import Machine
 from shearbolt.proving.electrics import REST_TABLE, electrics
 from shearbolt.proving.exhaust import filter_pressure_kpa
 from shearbolt.proving.machines import (
@@ -25,7 +25,6 @@ from shearbolt.proving.machines import (
     TELEHANDLER,
     TRUCK,
     UTILITY_TRACTOR,
-    Machine,
     perturbed,
 )
 from shearbolt.proving.physics import HYDRAULIC_OIL, Battery, barometer_kpa
@@ -45,7 +44,8 @@ def day_of(key: str, ambient_c: float = 14.0) -> Trace:
     """Forty minutes of each machine's usual work from a cold start, healthy."""
     build = BY_KEY[key].build
     assert build is not None
-    phases = shift(USUAL[key][0], 40.0, np.random.default_rng(11))
+    kind = "mowing" if key == "utility_tractor" else USUAL[key][0]
+    phases = shift(kind, 40.0, np.random.default_rng(11))
     day = Day(ambient_c=ambient_c, soot_pct=40.0)
     return simulate(build, day, phases, np.random.default_rng(12))
 
@@ -106,7 +106,7 @@ def test_oil_pressure_keeps_the_trade_s_rules(machine: Machine) -> None:
     trace = run(machine, hot, ("idle", 60), (activity, 90))
     idle = trace.oil_kpa[600:1100]
     fast = trace.oil_kpa[trace.engine_rpm > 0.8 * machine.build.rated_rpm]
-    assert 50.0 < idle.min()
+    assert idle.min() > 50.0
     assert idle.max() < 250.0
     assert len(fast)
     assert 200.0 < np.median(fast) < 450.0
@@ -128,7 +128,7 @@ def test_hydraulic_filter_bypasses_when_cold_and_clean() -> None:
     assert 70.0 < highest(10.0) < 250.0
     assert highest(40.0) < 60.0
     # Only a plugged one closes the switch warm.
-    assert highest(50.0, Health(hydraulic_filter=0.06)) > 170.0
+    assert highest(50.0, Health(hydraulic_filter=0.04)) > 170.0
 
 
 def test_barometer_follows_height_and_weather() -> None:
@@ -168,7 +168,7 @@ def test_cranking_dips_by_temperature_and_charge(
     assert weak.engine_rpm[weak.cranking].max() < good.engine_rpm[good.cranking].max()
     # Charging 13.8 to 14.7 V above 1200 rpm
     running = run(machine, Day(ambient_c=air_c), ("road", 60)).battery_v[-200:] / scale
-    assert 13.8 < running.min()
+    assert running.min() > 13.8
     assert running.max() < 14.8
 
 
@@ -181,7 +181,7 @@ def test_rest_voltage_is_the_battery_table() -> None:
     for charge, rest_v in zip(*REST_TABLE, strict=True):
         volts = electrics(
             BIG_TRACTOR.build, Health(), Battery(charge=charge), air_c=20.0,
-            time_s=np.arange(40) * STEP_S, step_s=STEP_S, speed_share=still, running=off,
+            time_s=np.linspace(0.0, 1.95, 40), step_s=STEP_S, speed_share=still, running=off,
             cranking=off,
         )  # fmt: skip
         assert volts.battery_v[0] == pytest.approx(rest_v, abs=0.01)
@@ -250,7 +250,7 @@ def test_exhaust_temperatures() -> None:
     parts = [Phase("regenerate", 1500, soot_burner=True)]
     burn = simulate(NEW_TRACTOR.build, hot, parts, np.random.default_rng(1))
     burning = burn.regenerating & (burn.time_s > 200.0)
-    assert 530.0 < burn.filter_in_c[burning].min()
+    assert burn.filter_in_c[burning].min() > 530.0
     assert burn.filter_in_c.max() < 650.0
     assert burn.soot_pct[-1] < burn.soot_pct[0] - 40.0
     assert burn.filter_drop_kpa[-2000] < burn.filter_drop_kpa[4000]

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from shearbolt.app.documents import (
     AddDocument,
     Controller,
+    FaultNews,
+    NewSince,
     NoteDocument,
     NotRead,
     Refused,
@@ -45,6 +47,7 @@ def render_add(document: AddDocument, look: Look) -> list[str]:
         page.blank()
         page.text("Nothing was filed.")
         return page.lines
+    news_lines(page, document["new_since"])
     last = document["visits"][-1]
     page.more(
         f"shearbolt faults --visit {last['visit']}"
@@ -53,6 +56,40 @@ def render_add(document: AddDocument, look: Look) -> list[str]:
         "shearbolt yard",
     )
     return page.lines
+
+
+def news_lines(page: Page, news: NewSince) -> None:
+    """Set what is new since last time; nothing where the book was empty before."""
+    if news["since"] is None:
+        return
+    page.blank()
+    page.title(f"New since {phrases.when(news['since'], page.look)}")
+    for machine in news["machines"]:
+        page.item(f"New machine: {machine['machine_name']}")
+    heads = (
+        ("New", news["faults"]),
+        ("Came back", news["came_back"]),
+        ("Counted up", news["counts_rose"]),
+    )
+    for head, faults in heads:
+        for one in faults[:_ROWS_SHOWN]:
+            page.item(f"{head}: {one['machine_name']}, {news_words(one)}")
+        if len(faults) > _ROWS_SHOWN:
+            page.item(f"{head}: and {len(faults) - _ROWS_SHOWN:,} more")
+    if not news["machines"] and not any(faults for _, faults in heads):
+        page.text("No machine and no fault that was not known.", 2)
+
+
+def news_words(news: FaultNews) -> str:
+    """Say what is new of a fault: what it is, how it stands, how its count rose."""
+    code = news["code"] or (f"SPN {news['spn']} FMI {news['fmi']}" if news["spn"] else "")
+    count = ""
+    if news["count_before"] is not None and news["count_now"] is not None:
+        least = "at least " if news["count_at_least"] else ""
+        if news["count_now"] > news["count_before"]:
+            count = f", count {news['count_before']} to {least}{news['count_now']}"
+    told = f" ({code})" if code and code not in news["text"] else ""
+    return f"{news['text']}{told}: {phrases.STATES[news['state']]}{count}"
 
 
 def visit_summary(page: Page, visit: Visit) -> None:

@@ -187,6 +187,13 @@ class Answers:
         self._last: dict[tuple[int, int, str], Values] = {}
         self._running: dict[tuple[int, int, int], Message] = {}
 
+    def only_last(self, channel: int, source: int, pgn: int) -> bool:
+        """Tell whether of many answers of a sender only the last can tell anything new."""
+        found = READERS.get(pgn)
+        if found is None or found[0] in LASTING:
+            return False
+        return (channel, source, found[0]) in self._last
+
     def take(self, message: Message) -> None:
         """Take any message; those without a reader here are passed over."""
         found = READERS.get(message.pgn)

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Callable, Iterator
+
+import numpy as np
 
 from shearbolt.decode.columns import DecodedBlock, GroupRun
 from shearbolt.decode.presence import Sender
 from shearbolt.model.message import Carried, Message
 from shearbolt.wire.claim import ADDRESS_CLAIMED
+from shearbolt.wire.clearing import CLEARS
 from shearbolt.wire.diagnostics import DIAGNOSTIC_GROUPS, DM1
 from shearbolt.wire.identifier import destination_of
 from shearbolt.wire.request import ACKNOWLEDGEMENT, REQUEST, REQUEST2
+from shearbolt.wire.transport_control import LAST_GROUP
 
 VIN_GROUP = 65260
 COMPONENT_GROUP = 65259
@@ -18,6 +23,8 @@ SOFTWARE_GROUP = 65242
 UNIT_GROUP = 64965
 DRIVER_GROUP = 65131
 CLOCK_GROUP = 65254
+DM22 = 49920
+_EVERY = slice(None)
 
 READ_SINGLY = frozenset(DIAGNOSTIC_GROUPS) | {
     ADDRESS_CLAIMED,
@@ -34,11 +41,14 @@ READ_SINGLY = frozenset(DIAGNOSTIC_GROUPS) | {
 """Groups whose messages are read one by one."""
 
 
-def single_messages(block: DecodedBlock) -> list[Message]:
+def single_messages(
+    block: DecodedBlock, wanted: Callable[[GroupRun], slice] | None = None
+) -> list[Message]:
     """Return the messages read one by one that ended in this block, in the order of their end.
 
     The order is that of the file, whatever its times say, so that it does not depend on where
-    blocks are cut. DM1 is left out: `reports_by_sender` hands it on.
+    blocks are cut. DM1 is left out: `reports_by_sender` hands it on. `wanted` says which of the
+    single frames of a group are looked at; all, where it is not given.
     """
     found = [
         (row, one)
@@ -47,7 +57,7 @@ def single_messages(block: DecodedBlock) -> list[Message]:
     ]
     for group in block.groups:
         if group.pgn in READ_SINGLY and group.pgn != DM1:
-            found.extend(_of_group(block, group))
+            found.extend(_of_group(block, group, wanted(group) if wanted else _EVERY))
     found.sort(key=lambda pair: pair[0])
     return [one for _, one in found]
 
@@ -73,11 +83,40 @@ def reports_by_sender(
         yield sender, None, [one for _, one in found]
 
 
-def _of_group(block: DecodedBlock, group: GroupRun) -> Iterator[tuple[int, Message]]:
+def count_requests(block: DecodedBlock) -> Counter[tuple[int, int, int, int]] | None:
+    """Count the requests of single frames: channel, asker, asked, group.
+
+    None where one of them, or anything else in the block, can be about clearing: those are told
+    one by one.
+    """
+    if any(one.pgn == DM22 for one in (*block.groups, *block.messages)):
+        return None
+    found: Counter[tuple[int, int, int, int]] = Counter()
+    for group in block.groups:
+        if group.pgn != REQUEST:
+            continue
+        asked = group.word & np.uint64(0xFFFFFF)
+        valid = (block.frames.length[group.row] >= 3) & (asked <= LAST_GROUP)
+        destination = block.frames.ident[group.row] >> 8 & 0xFF
+        key = (asked.astype(np.int64) << 8 | destination)[valid]
+        for one, count in zip(*np.unique(key, return_counts=True), strict=True):
+            pgn = int(one) >> 8
+            if pgn in CLEARS:
+                return None
+            found[group.channel, group.source, int(one) & 0xFF, pgn] += int(count)
+    return found
+
+
+def _of_group(
+    block: DecodedBlock, group: GroupRun, some: slice = _EVERY
+) -> Iterator[tuple[int, Message]]:
     """Give the single frames of one group as messages, with their rows."""
     frames = block.frames
     for time_us, word, row in zip(
-        group.time_us.tolist(), group.word.tolist(), group.row.tolist(), strict=True
+        group.time_us[some].tolist(),
+        group.word[some].tolist(),
+        group.row[some].tolist(),
+        strict=True,
     ):
         payload = (
             int(word).to_bytes(8, "little")[: int(frames.length[row])]

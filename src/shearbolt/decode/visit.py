@@ -6,10 +6,12 @@ from collections import Counter
 from collections.abc import Callable, Hashable, Iterable
 
 from shearbolt.decode.answers import Answers
-from shearbolt.decode.columns import BlockDecoder, DecodedBlock
+from shearbolt.decode.columns import BlockDecoder, DecodedBlock, GroupRun
 from shearbolt.decode.heard import (
     CLOCK_GROUP,
+    DM22,
     READ_SINGLY,
+    count_requests,
     reports_by_sender,
     single_messages,
 )
@@ -37,7 +39,8 @@ from shearbolt.wire.identifier import NO_ADDRESS, TO_ALL
 from shearbolt.wire.request import ACKNOWLEDGEMENT, REQUEST, read_request
 from shearbolt.wire.transport import TRANSPORT_GROUPS
 
-DM4, DM24, DM25, DM31, DM22 = 65229, 64950, 64951, 41728, 49920
+DM4, DM24, DM25, DM31 = 65229, 64950, 64951, 41728
+NONE, LAST, EVERY = slice(0), slice(-1, None), slice(None)
 KEY_OFF_SPREAD_US = KEY_OFF_SPREAD_S * SECOND_US
 CLOCKS_KEPT = 2
 FAST_S = 0.2
@@ -90,8 +93,25 @@ class VisitBuilder:
         for group in block.groups:
             self._running.feed(group)
         self._feed_reports(block)
-        for message in single_messages(block):
+        requests = None if self._clears.waiting else count_requests(block)
+        if requests is not None:
+            self._requests.update(requests)
+
+        def wanted(group: GroupRun) -> slice:
+            return self._wanted(group, counted=requests is not None)
+
+        for message in single_messages(block, wanted):
             self._one(message)
+
+    def _wanted(self, group: GroupRun, *, counted: bool) -> slice:
+        """Say which messages of a group can tell more than those already heard."""
+        if group.pgn == REQUEST and counted:
+            return NONE
+        if group.pgn == CLOCK_GROUP and len(self._clocks) == CLOCKS_KEPT:
+            return NONE
+        if self._answers.only_last(group.channel, group.source, group.pgn):
+            return LAST
+        return EVERY
 
     def _memory(self, sender: Sender) -> SenderMemory:
         return self._memories.setdefault(sender, SenderMemory())
@@ -130,8 +150,8 @@ class VisitBuilder:
             if control is not None:
                 self._stops.feed(message.time_us, message.channel, control)
         elif pgn == CLOCK_GROUP:
-            shown_us = clock_us(message.payload)
-            if shown_us is not None and len(self._clocks) < CLOCKS_KEPT:
+            shown_us = clock_us(message.payload) if len(self._clocks) < CLOCKS_KEPT else None
+            if shown_us is not None:
                 self._clocks.append(ClockSeen(message.time_us, shown_us))
         elif pgn in FAULT_LISTS and pgn != DM1:
             self._memory(sender).fault_list(FAULT_LISTS[pgn], message.payload, message.time_us)

@@ -87,6 +87,7 @@ class StampFollower:
         self._offset_us: int | None = None
         """Steady time less stamp, for a frame that arrives without delay."""
         self._heard_us = 0
+        self._told_us = 0
         self._anchored: list[int] = []
         self.useless = False
         """The stamps are no clock; arrivals are used."""
@@ -94,10 +95,14 @@ class StampFollower:
         """How often the stamps jumped."""
 
     def steady_us(self, stamp_s: float, heard_us: int, held_up_us: int = 0) -> int:
-        """Return when a frame came, never later than it was heard.
+        """Return when a frame came: never later than it was heard, nor before the frame before.
 
         `held_up_us` is how long the reader had been held up: frames may have waited that long.
         """
+        self._told_us = max(self._told_us, self._steady_us(stamp_s, heard_us, held_up_us))
+        return self._told_us
+
+    def _steady_us(self, stamp_s: float, heard_us: int, held_up_us: int) -> int:
         if self.useless or not math.isfinite(stamp_s) or stamp_s <= 0.0:
             return heard_us
         delay_us = heard_us - round(stamp_s * 1e6)

@@ -201,9 +201,9 @@ def _supplies(codes: Codes) -> None:
     if codes.machine.build is None:
         return
     if codes.key == "engine":
-        codes.add(158, 18, watches.volts("engine", 8.4, 9.6), 0.8, 2.5, "low_voltage")
-        codes.add(158, 1, watches.volts("engine", 7.0, 9.0), 0.8, 2.5, "low_voltage")
-        codes.add(636, 2, watches.volts("engine", 6.6, 8.0), 1.0, 4.0, "low_voltage")
+        codes.add(158, 18, watches.volts("engine", 8.4, 8.6), 0.8, 2.5, "low_voltage")
+        codes.add(158, 1, watches.volts("engine", 7.0, 7.3), 0.8, 2.5, "low_voltage")
+        codes.add(636, 2, watches.volts("engine", 6.6, 6.8), 1.0, 4.0, "low_voltage")
     else:
         watch = watches.volts(codes.key, 10.2, 11.2, "running")
         codes.add(158, 18, watch, 1.5, 4.0, "low_voltage")

@@ -296,7 +296,7 @@ def _operator(codes: Codes) -> None:
     if codes.key == park_box:
         codes.add(70, 31, park_dragged, 1.0, 2.0, "operator", PROTECT, latched=False)
         codes.add(START_IN_GEAR, 31, start_in_gear, 0.2, 3.0, "operator", PROTECT, latched=False)
-        codes.add(597, 31, brake_ridden, 25.0, 5.0, "operator", PROTECT, latched=False)
+        codes.add(597, 31, brake_ridden, 60.0, 5.0, "operator", PROTECT, latched=False)
         codes.add(598, 31, clutch_ridden, 8.0, 5.0, "operator", PROTECT, latched=False)
         if codes.key == "transmission":
             codes.add(STEERING, 13, steering_aside, 1.0, 5.0, "calibration")
@@ -325,7 +325,11 @@ def seat_sticks(trace: Trace) -> Flags:
 
 def park_dragged(trace: Trace) -> Flags:
     """Tell where it drives with the park lever set."""
-    return np.asarray((sensed(trace, 70) > 0.5) & (trace.speed_km_h > 1.5), np.bool_)
+    lever = sensed(trace, 70) > 0.5
+    # Only who set off with it set drags it; pulling it while rolling out is stopping.
+    stood = np.where(trace.speed_km_h < 0.3, np.arange(len(lever)), 0)
+    at_stand = lever[np.maximum.accumulate(stood)]
+    return np.asarray(lever & at_stand & (trace.speed_km_h > 1.5), np.bool_)
 
 
 def fast_pto(trace: Trace) -> Flags:
@@ -354,9 +358,9 @@ def clutch_ridden(trace: Trace) -> Flags:
 def steering_aside(trace: Trace) -> Flags:
     """Tell where it steers to one side all the time on the road: straight ahead is not set."""
     fast = trace.speed_km_h > 22.0
-    aside = lag(np.where(fast, sensed(trace, STEERING), 0.0), 40.0, STEP_S)
-    far = lag(fast.astype(np.float64), 40.0, STEP_S)
-    return np.asarray(fast & (far > 0.6) & (np.abs(aside) > 9.0 * far), np.bool_)
+    aside = lag(np.where(fast, sensed(trace, STEERING), 0.0), 150.0, STEP_S)
+    far = lag(fast.astype(np.float64), 150.0, STEP_S)
+    return np.asarray(fast & (far > 0.5) & (np.abs(aside) > 8.0 * far), np.bool_)
 
 
 def _calibration(codes: Codes) -> None:

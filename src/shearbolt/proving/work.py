@@ -154,7 +154,7 @@ _MANNERS: dict[Activity, _Manner] = {
         0.72, 52, 8.0, 6.5, hydraulic=0.8, rough=1.2, cycle_s=36.0, cycle=_LOADING
     ),
     "yard": _Manner(
-        0.48, 16, 4.0, 6.0, hydraulic=0.3, rough=0.9, cycle_s=45.0, cycle=_TURNING
+        0.52, 22, 4.0, 6.0, hydraulic=0.3, rough=0.9, cycle_s=45.0, cycle=_TURNING
     ),
     "road": _Manner(0.82, 10, 3.0, 0.95, rough=1.0, hills=0.022, loaded=0.45, road=True),
     "haul": _Manner(0.88, 10, 3.0, 0.9, rough=1.2, hills=0.05, loaded=1.0, road=True),

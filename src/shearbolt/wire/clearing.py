@@ -115,6 +115,11 @@ class ClearListener:
     def __init__(self) -> None:
         self._asked: list[_Asked] = []
 
+    @property
+    def waiting(self) -> bool:
+        """Tell whether a question waits for its answer; if not, other requests change nothing."""
+        return bool(self._asked)
+
     def request(
         self, time_us: int, channel: str, source: int, destination: int, pgn: int
     ) -> tuple[Cleared, ...]:

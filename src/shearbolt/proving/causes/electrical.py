@@ -213,7 +213,7 @@ WIRING: tuple[Cause, ...] = (
     *(
         _wired("open", spn, "The wire to the {} is broken.", "open", _open_fmi(spn))
         for spn in (110, 105, 174, 177, 1638, 100, 102, 157, 111, 127, 191, 84, 1873, 3251, 3242,
-                    3246, 96, 1087, 1713)
+                    3246, 96, 1087)
     ),
     *(
         _wired("short_minus", spn, "The signal wire of the {} touches the frame.", "short_minus",
@@ -234,7 +234,7 @@ WIRING: tuple[Cause, ...] = (
     ),
     *(
         _wired("chafed_vibration", spn, "The cable to the {} rubs through where it shakes.", "open",
-               (*_open_fmi(spn), 2), When("vibration", 0.45, 0.25, 0.5), growth="steady")
+               (*_open_fmi(spn), 2), When("vibration", 0.36, 0.25, 0.5), growth="steady")
         for spn in (100, 110, 102, 157, 191, 84, 3251, 3242, 127)
     ),
     *(
@@ -256,7 +256,7 @@ WIRING: tuple[Cause, ...] = (
     *(
         Cause(f"wiring.feed_loose.{key}", "wiring",
               f"The supply plug of the {name} is not locked and opens when shaken.",
-              _feed(FeedFault(key, float("inf"), When("vibration", 0.5, 0.12, 2.5))), machines,
+              _feed(FeedFault(key, float("inf"), When("vibration", 0.36, 0.12, 2.5))), machines,
               ((639, 9),), (), "steady")
         for key, name, machines in _FEEDS
     ),
@@ -290,7 +290,7 @@ _TROUBLES: tuple[tuple[str, str, float, When, int, Growth], ...] = (
     ("short", "The 5 V supply of {} is shorted to the frame.", 0.15, ALWAYS, 4, "sudden"),
     ("sag", "The 5 V supply of {} sags: one of them draws it down.", 3.2, ALWAYS, 4, "creeping"),
     ("chafed", "The 5 V wire of {} touches the frame when it shakes.", 0.15,
-     When("vibration", 0.5, 0.2, 0.6), 4, "steady"),
+     When("vibration", 0.36, 0.2, 0.6), 4, "steady"),
     ("over", "The 5 V wire of {} touches a live one.", 7.6, ALWAYS, 3, "sudden"),
 )  # fmt: skip
 _SUPPLY_SPN = {"A": 3509, "B": 3510, "G": 3511, "H": 3511, "L": 3509}

@@ -60,7 +60,7 @@ REAL: tuple[Cause, ...] = (
           ((102, 18), (1127, 18)), growth="sudden"),
     _real("turbo_worn", "The turbocharger is worn and no longer makes its boost.",
           health(turbo=0.5), ((102, 18), (1127, 18)), growth="creeping"),
-    _real("air_filter_plugged", "The air filter is full of dust.", health(air_filter=0.22),
+    _real("air_filter_plugged", "The air filter is full of dust.", health(air_filter=0.16),
           ((107, 16), (107, 0)), returns_h=300.0),
     # Engine oil
     _real("bearings_worn", "The main bearings are worn: hot oil runs through them too easily.",
@@ -73,7 +73,7 @@ REAL: tuple[Cause, ...] = (
           _OIL, growth="sudden"),
     # Hydraulics
     _real("hydraulic_filter_plugged", "The hydraulic return filter is plugged.",
-          health(hydraulic_filter=0.06), ((1713, 0), (1713, 16)), HYDRAULIC),
+          health(hydraulic_filter=0.03), ((1713, 0), (1713, 16)), HYDRAULIC),
     _real("hydraulic_oil_cold",
           "Oil too thick for the cold: the clean return filter bypasses until it is warm.",
           health(hydraulic_thickness=1.9), ((1713, 0), (1713, 16)), HYDRAULIC, growth="sudden"),
