@@ -15,6 +15,7 @@ from tests.made_faults import machine_faults as machine_faults
 from tests.made_faults import reasoned_fault as reasoned_fault
 from tests.made_faults import repair as repair
 from tests.made_faults import spell as spell
+from tests.made_heard import LISTEN as LISTEN
 from tests.made_live import ASK as ASK
 from tests.made_live import WATCH as WATCH
 from tests.made_visits import controller as controller
@@ -446,6 +447,7 @@ def all_documents() -> dict[str, Any]:
             )
         ),
         "import-book": IMPORT_BOOK,
+        "listen": LISTEN,
         "machine": machine_document(),
         "note": note_document(),
         "own-codes": OWN_CODES,

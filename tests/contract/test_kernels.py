@@ -311,3 +311,19 @@ def test_environment_chooses_the_twin_and_the_package_needs_no_numpy() -> None:
             check=True,
         )
         assert told.stdout.strip() == wanted
+
+
+@pytest.mark.parametrize(("senders", "channels"), [(70_000, 1), (500, 200), (500, 60)])
+def test_kernels_group_alike_with_many_senders(senders: int, channels: int) -> None:
+    rng = np.random.default_rng(senders + channels)
+    columns = room_for(2 * senders)
+    columns.time_us[:] = np.arange(2 * senders)
+    columns.ident[:] = rng.integers(0, 1 << 26, senders).repeat(2)
+    columns.flags[:] = EXTENDED
+    columns.channel[:] = rng.integers(0, channels, 2 * senders)
+    columns.word[:] = rng.integers(0, 1 << 63, 2 * senders)
+    first, *others = (kernel.group(columns) for kernel in KERNELS.values())
+    for other in others:
+        for name in ("channel", "pgn", "source", "start", "order", "time_us", "word"):
+            assert (getattr(first, name) == getattr(other, name)).all()
+            assert getattr(first, name).dtype == getattr(other, name).dtype

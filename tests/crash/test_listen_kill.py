@@ -23,7 +23,7 @@ def test_a_kill_loses_at_most_the_last_second(tmp_path: Path) -> None:
     env = {**os.environ, "PYTHONPATH": os.pathsep.join([str(root), *sys.path])}
     script = root / "tests" / "crash" / "listening_kills.py"
     done = subprocess.run(
-        [sys.executable, str(script), str(tmp_path), str(KILLS), "2"],
+        [sys.executable, str(script), str(tmp_path), str(KILLS), "3"],
         env=env,
         capture_output=True,
         text=True,

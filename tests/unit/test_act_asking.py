@@ -338,6 +338,26 @@ def test_more_senders_than_can_be_asked_one_by_one_are_left_out() -> None:
     assert len({asked for _, _, asked in machine.requests if asked != 255}) == 24
 
 
+def test_a_slow_adapter_never_runs_into_the_gate() -> None:
+    machine = tractor()
+    asker, gate = Asker(NAME, word=True), Gate(NAME, GROUPS, road=False)
+    now_us = count = 0
+    times = []
+    while asker.ended is None and now_us < 300 * SECOND:
+        for frame in asker.step(now_us, machine.step(now_us)):
+            # Each sending takes another while, up to a third of a second.
+            count += 1
+            now_us += count * 97_000 % 330_000
+            gate.let_through(now_us, frame)
+            asker.sent(PlainFrame(now_us, frame.ident, frame.data, frame.flags))
+            machine.take(now_us, frame)
+            if frame.ident & 0x1FFF00FF == 0x18EA0000 | TOOL:
+                times.append(now_us)
+        now_us += 10_000
+    assert asker.ended is Ended.DONE
+    assert min(b - a for a, b in itertools.pairwise(times)) >= SECOND
+
+
 def test_unit_defaults_refuse() -> None:
     unit = Unit(7)
     machine = Machine(unit)

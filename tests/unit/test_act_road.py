@@ -37,6 +37,8 @@ class Vehicle:
             b"\x09\x02": b"\x49\x02\x01" + VIN,
         }
         self.silent = False
+        self.slow: set[bytes] = set()
+        """Requests that are answered by 'response pending' first, and four seconds later."""
 
     def frame(self, data: bytes, unit: int = 0) -> PlainFrame:
         data = data.ljust(8, b"\xaa")
@@ -67,7 +69,12 @@ class Vehicle:
             if answer is None:
                 self.out.append((now_us + 20_000, self.frame(b"\x03\x7f" + payload[:1] + b"\x12")))
             elif len(answer) < 8:
-                self.out.append((now_us + 20_000, self.frame(bytes((len(answer),)) + answer)))
+                at_us = now_us + 20_000
+                if payload in self.slow:
+                    wait = b"\x03\x7f" + payload[:1] + b"\x78"
+                    self.out.append((at_us, self.frame(wait)))
+                    at_us += 4 * SECOND
+                self.out.append((at_us, self.frame(bytes((len(answer),)) + answer)))
             else:
                 head = bytes((0x10, len(answer))) + answer[:6]
                 self.out.append((now_us + 20_000, self.frame(head)))
@@ -95,7 +102,10 @@ def ask(
             meddle(now_us, vehicle)
         for frame in asker.step(now_us, vehicle.step(now_us)):
             gate.let_through(now_us, frame)
+            asker.sent(PlainFrame(now_us, frame.ident, frame.data, frame.flags))
             vehicle.take(now_us, frame)
+            # Sending takes a while, sometimes longer.
+            now_us += 10_000 * (len(vehicle.got) % 3)
         now_us += 10_000
     return asker
 
@@ -223,16 +233,11 @@ def test_nothing_heard_and_no_word_is_told() -> None:
 
 def test_a_controller_that_asks_for_patience_gets_it() -> None:
     vehicle = Vehicle()
-    del vehicle.answers[b"\x09\x02"]
-
-    def patience(now_us: int, one: Vehicle) -> None:
-        if one.got and one.got[-1] == (now_us - 10_000, one.got[-1][1]):
-            asked = one.asked[-1] if one.asked else b""
-            if asked == b"\x09\x02" and one.got[-1][1].ident == 0x7DF:
-                one.out = [
-                    (now_us + 30_000, one.frame(b"\x03\x7f\x09\x78")),
-                    (now_us + 4 * SECOND, one.frame(b"\x06\x49\x02\x01ABC")),
-                ]
-
-    asker = ask(vehicle, meddle=patience)
-    assert told(asker, b"\x09\x02") == {0x7E8: "answered"}
+    vehicle.slow = {b"\x09\x00"}
+    vehicle.answers[b"\x09\x00"] = bytes.fromhex("490055400000")
+    asker = ask(vehicle)
+    assert told(asker, b"\x09\x00") == {0x7E8: "answered"}
+    # Nothing else is asked meanwhile.
+    times = [at for at, one in vehicle.got if one.ident == 0x7DF]
+    at = vehicle.asked.index(b"\x09\x00")
+    assert times[at + 1] - times[at] >= 4 * SECOND

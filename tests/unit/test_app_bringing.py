@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
+import pickle
 import select
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -15,13 +16,13 @@ import pytest
 from tests.asked_machine import ext
 from tests.command_line import call, environment
 
-from shearbolt.app import bringing
+from shearbolt.app import bringing, reading_apart
 from shearbolt.app.bringing import bring
 from shearbolt.app.carried import mark_carried
 from shearbolt.app.documents import no_progress
 from shearbolt.app.filing import Asked, expand
 from shearbolt.book import Book
-from shearbolt.errors import ColumnsNeeded
+from shearbolt.errors import BookError, ColumnsNeeded
 from shearbolt.model.frames import PlainFrame, frames_from
 from shearbolt.recordings.writing import write_candump
 
@@ -98,37 +99,71 @@ def contents(book: Book) -> list[Any]:
     return told
 
 
-def test_several_processes_leave_the_same_book_as_one(folder: Path, tmp_path: Path) -> None:
-    told = []
-    for processes in (1, 2):
-        seen: list[tuple[int, int]] = []
-        with Book.open(tmp_path / f"book{processes}") as book:
-            brought = bring(
-                book,
-                [str(folder)],
-                Asked(),
-                lambda done, total, words, seen=seen: seen.append((done, total)),  # type: ignore[misc]
-                processes=processes,
-            )
-            again = bring(book, [str(folder)], Asked(), no_progress, processes=processes)
-            assert all(one.already for one in again.filed)
-            told.append(
-                (
-                    contents(book),
-                    [(one.visit.file, one.already) for one in brought.filed],
-                    brought.refused,
-                    [(one.visit.file, one.already) for one in again.filed],
-                    sorted(brought.taken),
-                )
-            )
-            assert not list((book.folder / "staging").iterdir())
-        assert seen
-        assert all(done <= total for done, total in seen)
-    assert told[0] == told[1]
-    filed = [Path(str(name)).name for name, _ in told[0][1]]
+class Noting:
+    """Progress that is noted."""
+
+    def __init__(self, seen: list[tuple[int, int]]) -> None:
+        self.seen = seen
+
+    def __call__(self, done_bytes: int, total_bytes: int, words: str) -> None:
+        self.seen.append((done_bytes, total_bytes))
+
+
+class Stopped(KeyboardInterrupt):
+    """A person's Ctrl-C."""
+
+
+def stop_at_b(done_bytes: int, total_bytes: int, words: str) -> None:
+    """Stop when the third recording was read and is about to be filed."""
+    if words.startswith("Keeping b.log"):
+        raise Stopped
+
+
+def test_several_processes_leave_the_same_book_as_one_even_when_stopped_between(
+    folder: Path, tmp_path: Path
+) -> None:
+    with Book.open(tmp_path / "one") as book:
+        alone = bring(book, [str(folder)], Asked(), no_progress, processes=1)
+        expected = contents(book)
+    seen: list[tuple[int, int]] = []
+    with Book.open(tmp_path / "several") as book:
+        with pytest.raises(Stopped):
+            bring(book, [str(folder)], Asked(), stop_at_b, processes=2)
+        assert [Path(str(one.file)).name for one in book.visits()] == ["c.log", "z.log"]
+        assert not list((book.folder / "staging").iterdir())
+        together = bring(book, [str(folder)], Asked(), Noting(seen), processes=2)
+        assert contents(book) == expected
+        assert not list((book.folder / "staging").iterdir())
+    assert [one.visit.sha256 for one in together.filed] == [one.visit.sha256 for one in alone.filed]
     # The file of the same bytes is known by then, under the name it was first filed by.
-    assert filed == ["c.log", "c.log", "z.log", "b.log", "a.log"]
-    assert sorted(Path(name).name for name, _ in told[0][2]) == ["empty.log", "letter.pdf"]
+    names = [(Path(str(one.visit.file)).name, one.already) for one in together.filed]
+    assert names == [
+        ("c.log", True), ("c.log", True), ("z.log", True), ("b.log", False), ("a.log", False),
+    ]  # fmt: skip
+    assert together.refused == alone.refused
+    assert sorted(Path(name).name for name, _ in alone.refused) == ["empty.log", "letter.pdf"]
+    assert sorted(together.taken) == sorted(alone.taken)
+    assert seen
+    assert all(done <= total for done, total in seen)
+
+
+def test_a_pool_is_started_only_for_work_that_is_worth_it(tmp_path: Path) -> None:
+    def worth(*sizes: tuple[str, int]) -> int:
+        paths = []
+        for name, size in sizes:
+            path = tmp_path / name
+            with path.open("wb") as out:
+                out.truncate(size)
+            paths.append(path)
+        with Book.open(tmp_path / "book") as book:
+            return bringing._worth(book, paths)
+
+    assert worth(("a.log", 1 << 30)) == 1
+    assert worth(("a.log", 1 << 20), ("b.log", 1 << 20)) == 1
+    many = min(os.cpu_count() or 1, 2)
+    assert worth(("a.log", 1 << 27), ("b.log", 1 << 27)) == many
+    assert worth(("a.asc", 1 << 24), ("b.csv", 1 << 24)) == many
+    assert worth(("a.log.zst", 1 << 25), ("b.log.gz", 1 << 25)) == many
 
 
 def test_a_process_that_dies_loses_nothing(
@@ -138,7 +173,7 @@ def test_a_process_that_dies_loses_nothing(
         more["initializer"], more["initargs"] = os._exit, (9,)
         return real(*_, **more)
 
-    real = bringing.ProcessPoolExecutor
+    real = ProcessPoolExecutor
     monkeypatch.setattr(bringing, "ProcessPoolExecutor", pool)
     with Book.open(tmp_path / "book") as book:
         brought = bring(book, [str(folder)], Asked(), no_progress, processes=2)
@@ -147,29 +182,15 @@ def test_a_process_that_dies_loses_nothing(
         assert len(brought.refused) == 2
 
 
-def test_a_table_that_needs_a_word_is_told_from_the_pool_too(tmp_path: Path) -> None:
-    (tmp_path / "one.csv").write_text("when;what\n2026-05-14 06:00:00;first start\n" * 9)
-    recording(tmp_path / "two.log", START, seconds=1)
-    for processes in (1, 2):
-        with Book.open(tmp_path / "book") as book, pytest.raises(ColumnsNeeded):
-            bring(book, [str(tmp_path)], Asked(), no_progress, processes=processes)
-
-
-def test_stopping_in_the_middle_leaves_whole_visits(folder: Path, tmp_path: Path) -> None:
-    class Stopped(KeyboardInterrupt):
-        pass
-
-    def stop(done: int, total: int, words: str) -> None:
-        if words.startswith("Keeping b.log"):
-            raise Stopped
-
-    with Book.open(tmp_path / "book") as book:
-        with pytest.raises(Stopped):
-            bring(book, [str(folder)], Asked(), stop, processes=2)
-        assert [Path(str(one.file)).name for one in book.visits()] == ["c.log", "z.log"]
-        assert not list((book.folder / "staging").iterdir())
-        bring(book, [str(folder)], Asked(), no_progress, processes=1)
-        assert len(book.visits()) == 4
+def test_what_a_reader_raises_survives_the_way_back(tmp_path: Path) -> None:
+    path = tmp_path / "one.csv"
+    path.write_text("alpha,beta,gamma,ID\n1,2,3,18FEF100\n4,5,6,18FEF200\n7,8,9,18FEF300\n")
+    with pytest.raises(ColumnsNeeded) as caught:
+        reading_apart.look_here(path, Asked())
+    back = pickle.loads(pickle.dumps(caught.value))
+    assert (type(back), back.sentence) == (ColumnsNeeded, caught.value.sentence)
+    full = pickle.loads(pickle.dumps(BookError("The disk is full.")))
+    assert full.sentence == "The disk is full."
 
 
 BRING = """
@@ -200,8 +221,9 @@ def test_ctrl_c_to_all_its_processes_leaves_whole_visits(tmp_path: Path) -> None
         env=environment(),
         start_new_session=True,
     )
-    # Until the first visit is filed; then as a keyboard does, to every process of the group.
-    while started.poll() is None and not list(book.glob("signals/*")):
+    # Until the first visit is filed and the second about to be; then as a keyboard does it, to
+    # every process of the group.
+    while started.poll() is None and len(list(book.glob("signals/*"))) < 2:
         select.select([], [], [], 0.01)
     os.killpg(started.pid, signal.SIGINT)
     _, err = started.communicate(timeout=60)
@@ -218,8 +240,8 @@ def test_ctrl_c_to_all_its_processes_leaves_whole_visits(tmp_path: Path) -> None
 
 
 @pytest.fixture
-def book(tmp_path: Path) -> Iterator[Path]:
-    yield tmp_path / "book"
+def book(tmp_path: Path) -> Path:
+    return tmp_path / "book"
 
 
 def news(book: Path, *files: Path) -> dict[str, Any]:

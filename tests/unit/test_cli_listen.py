@@ -5,113 +5,20 @@ from __future__ import annotations
 import os
 import signal
 from pathlib import Path
-from typing import Any, cast
 
 import click
 import pytest
 from tests.command_line import call
+from tests.made_heard import adapter, fault, view
+from tests.made_heard import listen_document as document
 from tests.made_visits import visit
 
-from shearbolt.app.documents import AdapterHeard, ListenDocument, LiveView
 from shearbolt.cli.cmd_listen import option_typed, seconds_typed, stopping
 from shearbolt.cli.layout import width_of
 from shearbolt.cli.live_show import LiveShow
 from shearbolt.cli.look import Look
 from shearbolt.cli.outcome import DONE, NOTHING, PARTLY, exit_status
 from shearbolt.cli.render_live import live_lines, new_lines, render_listen
-
-LAMPS = {"mil": None, "red_stop": "on", "amber_warning": "off", "protect": None}
-
-
-def adapter(**changes: Any) -> AdapterHeard:
-    made: AdapterHeard = {
-        "channel": "can0",
-        "interface": "socketcan",
-        "bitrate": 250_000,
-        "bitrate_from": "found",
-        "listen_only": "on",
-        "state": "open",
-        "frames": 1000,
-        "error_frames": 3,
-        "load": 0.344,
-        "load_peak": 0.41,
-        "words": [],
-    }
-    return cast(AdapterHeard, {**made, **changes})
-
-
-def fault(**changes: Any) -> dict[str, Any]:
-    return {
-        "channel": "can0",
-        "address": 0,
-        "controller_words": "engine",
-        "spn": 100,
-        "fmi": 1,
-        "code": None,
-        "words": "Engine oil pressure: too low, worst level",
-        "state": "active",
-        "lamps": LAMPS,
-        **changes,
-    }
-
-
-def view(**changes: Any) -> LiveView:
-    made = {
-        "seconds": 75.4,
-        "frames": 38_160,
-        "machine": "m3k2",
-        "machine_name": "Forage harvester",
-        "recognised_by": ["vin"],
-        "adapters": [adapter()],
-        "controllers": [
-            {"channel": "can0", "address": 0, "name": "A0" * 8, "words": "engine", "alive": True},
-            {"channel": "can0", "address": 3, "name": None, "words": "address 3", "alive": False},
-        ],
-        "faults": [fault(), fault(spn=110, fmi=0, words="Coolant", state="previously_active")],
-        "readings": [
-            {"spn": 190, "words": "Engine speed", "value": 1500.0, "unit": "rpm", "fresh": True},
-            {"spn": 110, "words": "Coolant", "value": 88.0, "unit": "degC", "fresh": False},
-        ],
-        "health": [
-            {
-                "what": "silent",
-                "channel": "can0",
-                "addresses": [42],
-                "pgn": None,
-                "figure": 4.0,
-                "words": "Address 42 fell silent 4 s ago.",
-            }
-        ],
-        "events": [
-            {
-                "what": "back",
-                "at": "2026-05-14T06:12:09.000000Z",
-                "channel": "can0",
-                "words": "The adapter on can0 answers again.",
-            }
-        ],
-    }
-    return cast(LiveView, {**made, **changes})
-
-
-def document(**changes: Any) -> ListenDocument:
-    made = {
-        "schema": "shearbolt/listen/1",
-        "start": "2026-05-14T06:12:09.000000Z",
-        "end": "2026-05-14T06:13:09.000000Z",
-        "stopped_by": "asked",
-        "adapters": [adapter()],
-        "first_frame_after_s": 0.1,
-        "recognised_after_s": 0.5,
-        "first_fault_after_s": 1.1,
-        "health": view()["health"],
-        "events": view()["events"],
-        "visits": [visit(kind="live", file=None)],
-        "left_over": [],
-        "refused": [],
-        "words": [],
-    }
-    return cast(ListenDocument, {**made, **changes})
 
 
 @pytest.mark.parametrize("width", [40, 80, 100])
@@ -195,6 +102,7 @@ def test_what_came_of_it_is_told_at_the_end() -> None:
 def test_exit_status() -> None:
     assert exit_status(document()) == DONE
     assert exit_status(document(visits=[])) == NOTHING
+    assert exit_status(document(visits=[], left_over=[visit()])) == PARTLY
     assert exit_status(document(stopped_by="disk")) == PARTLY
     assert exit_status(document(refused=[{"file": "a", "reason": "b"}])) == PARTLY
 

@@ -225,7 +225,10 @@ def test_hours_and_identification_that_the_bus_tells_are_filed(
     ]
 
 
-def test_nothing_heard_says_what_to_check_and_files_nothing(tmp_path: Path) -> None:
+def test_nothing_heard_says_what_to_check_and_files_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("shearbolt.app.live_words.SILENT_AFTER_S", 0.2)
     document, views = heard(tmp_path, stop=lambda view: bool(view["adapters"][0]["words"]))
     assert document["visits"] == []
     assert document["first_frame_after_s"] is None

@@ -184,6 +184,7 @@ def test_an_unknown_interface_and_a_missing_driver_are_told_in_a_sentence(
         (OSError(errno.EAFNOSUPPORT, "not supported"), "no CAN sockets"),
         (can.CanInitializationError("held\nby another"), "held by another"),
         (RuntimeError(""), "RuntimeError"),
+        (can.CanInterfaceNotImplementedError("The serial module is not installed"), "package"),
     ],
 )
 def test_an_adapter_that_is_not_there_is_told_in_a_sentence(

@@ -258,6 +258,22 @@ def test_a_stuck_quality_sensor_hides_bad_fluid() -> None:
     assert np.array_equal(sensed(hidden, 3516), sensed(sound, 3516))
 
 
+def test_what_happens_on_the_implement() -> None:
+    # The wagon is fed and pulled by the tractor: its causes go into the tractor's day.
+    build = MACHINES["big_tractor"].build
+    assert build is not None
+    keys = ("wiring.implement_plug", "wiring.wagon_cable")
+    plight = plight_of([Active(cause(key), Course(0.0)) for key in keys], 1.0)
+    phases = [Phase("idle", 20), Phase("collect", 300)]
+    trace = simulate(build, Day(plight=plight), phases, np.random.default_rng(6))
+    volts = controller_volts(trace, "wagon", implement=True)
+    assert volts[trace.pickup_down].min() < 9.0
+    assert volts[: 20 * 15].min() > 11.0
+    lost = trace.pickup_down & (sensed(trace, 521_010, "wagon") < 0.5)
+    assert lost.any()
+    assert (np.abs(trace.steering_pct[lost]) > 40.0).all()
+
+
 @pytest.mark.parametrize("key", sorted(WORK))
 def test_every_machine_shakes_turns_and_gets_wet(key: str) -> None:
     for driver, above in (("vibration", 0.36), ("steering", 72.0), ("wet", 0.12)):

@@ -73,7 +73,7 @@ def test_broadcast_of_five_faults() -> None:
         (0x1CEBFF00, sent("047FFFFFFFFFFFFF")),
     ]
     assert [one.time_us for one in events] == [5_000, 55_000, 105_000, 155_000, 205_000]
-    assert [one.tag for one in events] == [3, -1, -1, -1, -1]
+    assert [one.tag for one in events] == [3, 3, 3, 3, 3]
 
 
 def test_request_and_answer_of_a_vehicle_identification() -> None:

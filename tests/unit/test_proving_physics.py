@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from shearbolt.model.fault import Lamps
 from shearbolt.model.frames import F64
+from shearbolt.proving.exhaust import filter_factor, filter_pressure_kpa
 from shearbolt.proving.faults import (
     count_kept,
     count_sent,
@@ -19,7 +20,7 @@ from shearbolt.proving.faults import (
     repeated,
     together,
 )
-from shearbolt.proving.machines import BIG_TRACTOR, FORAGER, TELEHANDLER
+from shearbolt.proving.machines import BIG_TRACTOR, FORAGER, NEW_TRACTOR, TELEHANDLER
 from shearbolt.proving.outing import work
 from shearbolt.proving.physics import (
     HYDRAULIC_OIL,
@@ -28,7 +29,6 @@ from shearbolt.proving.physics import (
     air_flow_kg_s,
     barometer_kpa,
     compressor_outlet_c,
-    exhaust_filter_drop_kpa,
     filter_drop_kpa,
     hysteresis,
     lag,
@@ -87,18 +87,25 @@ def test_air_flow_and_exhaust() -> None:
 
 
 def test_particulate_filter_follows_flow() -> None:
+    build = NEW_TRACTOR.build
+    assert build is not None
+
+    def drop(kg_h: tuple[float, ...], gas_c: tuple[float, ...], soot: float, ash: float) -> F64:
+        assert build is not None
+        factor = filter_factor(build, one(soot), ash)
+        return filter_pressure_kpa(np.array(kg_h), np.array(gas_c), factor, 0.0)
+
     # Reference sheet 6.8: the drop at idle is 0.256 of the drop at rated flow, linear filter
-    drop = exhaust_filter_drop_kpa(
-        np.array([903.0, 300.0]), np.array([350.0, 250.0]), soot_pct=one(50.0), ash_pct=0.0
-    )
-    assert drop[1] / drop[0] == pytest.approx(0.256, abs=0.002)
-    assert exhaust_filter_drop_kpa(one(0.0), one(20.0), soot_pct=one(50.0), ash_pct=5.0)[0] == 0.0
+    rated, idle = drop((903.0, 300.0), (350.0, 250.0), 50.0, 0.0)
+    assert idle / rated == pytest.approx(0.256, abs=0.002)
+    assert drop((0.0,), (20.0,), 50.0, 5.0)[0] == 0.0
     # Measured on a truck: 256 to 409 kg/h at 273 to 288 degC give 1.1 to 1.9 kPa.
-    real = exhaust_filter_drop_kpa(
-        np.array([256.0, 409.0]), np.array([280.0, 280.0]), soot_pct=one(30.0), ash_pct=12.0
-    )
-    assert 0.7 < real[0] < 1.5
-    assert 1.1 < real[1] < 2.3
+    low, high = drop((256.0, 409.0), (280.0, 280.0), 30.0, 12.0)
+    assert 0.7 < low < 1.5
+    assert 1.1 < high < 2.3
+    # Soot and ash add to it.
+    assert drop((409.0,), (280.0,), 90.0, 12.0)[0] > 1.2 * high
+    assert drop((409.0,), (280.0,), 30.0, 90.0)[0] > 1.2 * high
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""The demo season: the same by seed, in order, and true to its own answer sheet."""
+"""Scripted outings: the same by seed, in order, and true to their own answer sheet."""
 
 from __future__ import annotations
 
@@ -14,19 +14,19 @@ from shearbolt.model.fault import Lamps
 from shearbolt.model.frames import EXTENDED, plain_frames
 from shearbolt.model.instants import from_iso
 from shearbolt.model.reading import TimeBase
-from shearbolt.proving import DemoRecording, demo_notes, demo_season
+from shearbolt.proving import DemoRecording
 from shearbolt.proving.bus import play
 from shearbolt.proving.columns import FRAME_250_US, Bus
 from shearbolt.proving.controllers import HOURS, VEHICLE_IDENTIFICATION
 from shearbolt.proving.faults import AMBER, OFF, StandingLamp, count_kept
 from shearbolt.proving.packing import Event, dtc_bytes, identifier
 from shearbolt.proving.reports import Held, plan_reports
-from shearbolt.proving.script import SEASON, UTILITY_APRIL
+from shearbolt.proving.script import SEASON, UTILITY_APRIL, scripted_recordings
 
 
 @cache
 def season() -> tuple[DemoRecording, ...]:
-    return tuple(demo_season())
+    return tuple(scripted_recordings())
 
 
 def named(part: str) -> DemoRecording:
@@ -72,7 +72,7 @@ def reports_of(recording: DemoRecording, channel: str, address: int) -> list[tup
 
 
 def test_same_seed_same_bytes() -> None:
-    again = demo_season()
+    again = scripted_recordings()
     for one, other in zip(season(), again, strict=True):
         assert one.truth == other.truth
         for field in ("time_us", "ident", "flags", "channel", "length", "word"):
@@ -307,16 +307,6 @@ def test_pickup_answers_its_tester() -> None:
     assert (0x7E8, "100b5902ff029900") in rows
     codes = {fault.code: fault.told_in for fault in recording.truth.faults}
     assert codes == {"P0299": ("obd03", "uds19"), "P0128": ("obd07", "uds19")}
-
-
-def test_notes_belong_to_machines_of_the_season() -> None:
-    names = {machine.name for one in season() for machine in one.truth.machines}
-    notes = demo_notes()
-    assert {one.machine for one in notes} <= names
-    assert {one.kind for one in notes} == {"code", "symptom", "event"}
-    assert [one.date for one in notes] == sorted(one.date for one in notes)
-    hours = {machine.name: machine for one in season() for machine in one.truth.machines}
-    assert all(one.hours is None or hours[one.machine].hours_start for one in notes)
 
 
 HELD = (

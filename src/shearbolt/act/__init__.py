@@ -6,7 +6,7 @@
     while asker.ended is None:
         frame = port.receive(0.05)
         for one in asker.step(clock_us(), [frame] if frame else []):
-            port.send(one)
+            asker.sent(port.send(one))
 
 `asker.requests` tells who answered what, `asker.stand` how the machine stood.
 """

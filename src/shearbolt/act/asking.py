@@ -141,6 +141,16 @@ class Asker:
             out.append(due)
         return tuple(out)
 
+    def sent(self, frame: PlainFrame) -> None:
+        """Take note of a frame that went out, with the time at which it really did.
+
+        Sending may take a while; the second until the next request counts from its end.
+        """
+        if frame.ident == request_frame(0, frame.ident >> 8 & 0xFF).ident:
+            self._asked_us = frame.time_us
+        elif pgn_of(frame.ident) == ADDRESS_CLAIMED:
+            self._claimed_us = frame.time_us
+
     # -- hearing --------------------------------------------------------------------------------
 
     def _hear(self, now_us: int, frame: PlainFrame) -> PlainFrame | None:

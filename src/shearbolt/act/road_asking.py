@@ -17,7 +17,13 @@ from shearbolt.act.askable import RoadAskable, road_requests
 from shearbolt.act.company import Company
 from shearbolt.act.outcome import Ended, Request
 from shearbolt.act.standstill import Stand, Standstill, road_speed_row
-from shearbolt.act.tool import TESTER, flow_control_frame, road_request_frame
+from shearbolt.act.tool import (
+    FUNCTIONAL_11,
+    FUNCTIONAL_29,
+    TESTER,
+    flow_control_frame,
+    road_request_frame,
+)
 from shearbolt.model.controller import Name
 from shearbolt.model.frames import EXTENDED, NOT_DATA, PlainFrame
 from shearbolt.model.instants import SECOND_US
@@ -115,6 +121,14 @@ class RoadAsker:
         if due is not None:
             out.append(due)
         return tuple(out)
+
+    def sent(self, frame: PlainFrame) -> None:
+        """Take note of a frame that went out, with the time at which it really did.
+
+        Sending may take a while; the second until the next request counts from its end.
+        """
+        if frame.ident in (FUNCTIONAL_11, FUNCTIONAL_29):
+            self._asked_us = frame.time_us
 
     # -- hearing --------------------------------------------------------------------------------
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from shearbolt.act import ADDRESS, Asker, Ended, Gate, Port, Request, RoadAsker, frame_of, tool_name
 from shearbolt.act import askable_groups as groups_on_the_list
@@ -79,7 +80,10 @@ def ask(
         [AdapterAsked(asked.interface, asked.channel, asked.bitrate, asked.options)]
     )
     _refuse_unfit(adapter)
-    bitrate = _rate(adapter, clocks, stop)
+    bitrate, sure = _rate(adapter, clocks, stop)
+    if asked.road and not sure:
+        # A plug that is silent until asked must not be asked at a rate that nobody knows.
+        asked = replace(asked, stands=False)
     return _Session(book, tables, asked, adapter, bitrate, show, stop, clocks, identity).run(
         progress
     )
@@ -100,13 +104,13 @@ def _refuse_unfit(adapter: Adapter) -> None:
         )
 
 
-def _rate(adapter: Adapter, clocks: Clocks, stop: Callable[[], bool]) -> int | None:
-    """Return the bit rate: as given or set, else found by listening; None: there is none to set.
+def _rate(adapter: Adapter, clocks: Clocks, stop: Callable[[], bool]) -> tuple[int | None, bool]:
+    """Return the bit rate, and whether it is sure: given, set by the system, or found by listening.
 
-    Where nothing is heard at any rate it is the first that was tried.
+    None: there is none to set. Where nothing is heard at any rate it is the last that was tried.
     """
     if not adapter.finds_rate:
-        return adapter.bitrate
+        return adapter.bitrate, True
     finder = RateFinder()
     begun_us = clocks.steady_us()
     while clocks.steady_us() - begun_us < RATE_PATIENCE_US and not stop():
@@ -123,8 +127,8 @@ def _rate(adapter: Adapter, clocks: Clocks, stop: Callable[[], bool]) -> int | N
         finally:
             bus.close()
         if verdict == "found":
-            return bitrate
-    return finder.bitrate
+            return bitrate, True
+    return finder.bitrate, False
 
 
 class _Session:
@@ -278,6 +282,7 @@ class _Session:
     def _send(self, frame: PlainFrame) -> PlainFrame:
         assert self._port is not None
         sent = self._port.send(frame)
+        self._asker.sent(sent)
         shown = _shown(frame, self._line.instant_us(sent.time_us), self._asker.requests)
         self._sent.append(shown)
         self._show(shown, shown["words"])

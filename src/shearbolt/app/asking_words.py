@@ -81,15 +81,17 @@ def ended_words(
 
 def silent_words(channel: str, bitrate: int | None) -> list[str]:
     """Say why a plug may be silent (pins: SAE J1939-13, ISO 15031-3, from memory)."""
+    other = "" if bitrate is None else f" than {rate_words(bitrate)}"
     return [
-        f"Nothing is heard on {channel}, so nothing was sent. It may be one of these:",
-        "the key is off: turn it on, the engine need not run;",
-        "the plug sits behind a gateway that tells nothing unless it is asked (road vehicles): "
-        f"with --road, --bitrate and {STANDS} it is asked all the same;",
-        "it is the other pair of pins: C and D of the round plug carry the machine's bus, H and J "
-        "the implement's; 6 and 14 of the flat plug the usual pair, 3 and 11 a truck's second;",
-        f"the bit rate is another one than {rate_words(bitrate)}: green round plugs are 500 "
-        "kbit/s, black ones 250.",
+        f"Nothing is heard on {channel}, so nothing was sent; what it may be follows.",
+        "Perhaps the key is off: turn it on, the engine need not run.",
+        "Perhaps the plug sits behind a gateway that tells nothing unless it is asked, as on road "
+        f"vehicles: with --road, --bitrate and {STANDS} it is asked all the same.",
+        "Perhaps it is the other pair of pins: C and D of the round plug carry the machine's bus, "
+        "H and J the implement's; 6 and 14 of the flat plug are the usual pair, 3 and 11 a "
+        "truck's second.",
+        f"Perhaps the bit rate is another one{other}: green round plugs are 500 kbit/s, black "
+        "ones 250.",
     ]
 
 

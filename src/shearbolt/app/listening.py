@@ -38,8 +38,10 @@ from shearbolt.live import (
     system_clocks,
 )
 from shearbolt.live.adapters import detect
+from shearbolt.live.health import STEADY_SHARE, STEADY_US
 from shearbolt.live.rates import RATES
 from shearbolt.model.instants import SECOND_US, to_iso
+from shearbolt.model.visit import GroupSeen
 
 ROUND_S = 0.25
 """Time between looks for new frames."""
@@ -98,15 +100,24 @@ def opened_adapters(adapters: Sequence[Adapter]) -> Iterator[list[ReceiveOnly | 
         raise
 
 
+def _steady(group: GroupSeen) -> bool:
+    """Tell whether a group kept its beat for as long as it was heard."""
+    heard_us = group.last_us - group.first_us
+    if group.period_s is None or heard_us < STEADY_US:
+        return False
+    return group.count * group.period_s * SECOND_US >= STEADY_SHARE * heard_us
+
+
 def usual_periods(book: Book, machine: str) -> Periods:
     """Tell how often each group came in the last visits to a machine, in microseconds, by group
-    and address; only groups that several of them heard.
+    and address; only groups that several of them heard all the time.
     """
     heard = [one for one in book.visits(machine) if one.kind != "by_hand" and one.frames]
     found: dict[tuple[int, int], list[float]] = {}
     for visit in heard[-2 * USUAL_VISITS :]:
         for group in book.visit_content(visit.id).groups:
-            if group.period_s is not None:
+            if _steady(group):
+                assert group.period_s is not None
                 found.setdefault((group.pgn, group.address), []).append(group.period_s)
     return {
         key: round(max(some) * SECOND_US)

@@ -1,10 +1,10 @@
 """Frames and long messages of a visit as Parquet, laid out for reading one group at a time.
 
-A visit's folder holds parts of about a million frames each. Within a part the rows are ordered by
-parameter group and source, then as recorded, so that a group lies together and row-group
-statistics leave out the rest; `row` counts frames over the whole visit and brings back their
-order. Readings are decoded from the frames when they are asked for, so that a corrected or added
-row of the signal table works on old visits too.
+A visit's folder holds parts of about half a million frames each. Within a part the rows are ordered
+by channel, parameter group and source, then as recorded, so that a group lies together and
+row-group statistics leave out the rest (frames without data of a group come last); `row` counts
+frames over the whole visit and brings back their order. Readings are decoded from the frames when
+they are asked for, so that a corrected or added row of the signal table works on old visits too.
 
 frames-NNNN.parquet    row UInt32, group UInt32 (NOT_A_GROUP where it is none), time_us Int64,
                        channel UInt8, flags UInt8, ident UInt32, length UInt8, word UInt64
@@ -21,18 +21,19 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from shearbolt.book.durable import sync_file
 from shearbolt.book.evidence import hash_file
 from shearbolt.book.records import Part
 from shearbolt.errors import BookDamaged, BookError
+from shearbolt.kernels import best
 from shearbolt.model.frames import (
     ERROR,
     EXTENDED,
     NO_LONG_DATA,
     REMOTE,
+    U8,
     U32,
     Frames,
     LongData,
@@ -40,7 +41,7 @@ from shearbolt.model.frames import (
 )
 from shearbolt.model.message import Carried, Message
 
-PART_FRAMES = 1 << 20
+PART_FRAMES = 1 << 19
 """Frames of one part, about."""
 PART_MESSAGES = 1 << 16
 """Messages of one part, about."""
@@ -53,24 +54,45 @@ _PDU2 = 240
 """PDU format from which the lower byte is a group extension, not a destination (J1939-21)."""
 
 
-def groups_of(frames: Frames) -> U32:
+def groups_of(ident: U32, flags: U8) -> U32:
     """Return the parameter group number of each frame, NOT_A_GROUP where it has none."""
-    ident = frames.ident
     pgn = ident >> np.uint32(8) & np.uint32(0x3FFFF)
     pdu1 = (ident >> np.uint32(16) & np.uint32(0xFF)) < _PDU2
     pgn = np.where(pdu1, pgn & np.uint32(0x3FF00), pgn)
-    plain = (frames.flags & (EXTENDED | ERROR)) == EXTENDED
+    plain = (flags & (EXTENDED | ERROR)) == EXTENDED
     return np.where(plain, pgn, np.uint32(NOT_A_GROUP)).astype(np.uint32)
 
 
-def _layout_order(group: U32, ident: U32) -> npt.NDArray[np.intp]:
-    """Return the row order by group, then source, then as recorded."""
-    # Three stable passes over 16 bits each (NumPy sorts those by radix) beat one over 64 bits.
-    order = np.argsort((ident & np.uint32(0xFF)).astype(np.uint16), kind="stable")
-    low = (group & np.uint32(0xFFFF)).astype(np.uint16)
-    order = order[np.argsort(low[order], kind="stable")]
-    high = (group >> np.uint32(16)).astype(np.uint16)
-    return order[np.argsort(high[order], kind="stable")]
+def _layout(part: Frames, first_row: int) -> pl.DataFrame:
+    """Return the rows of a part as its table: by channel, group, source, then as recorded."""
+    sorted_ = best().group(part)
+    # Frames that carry no data of a group come last, as recorded.
+    others = np.ones(len(part), np.bool_)
+    others[sorted_.order] = False
+    rest = np.flatnonzero(others)
+    order = np.concatenate((sorted_.order, rest)) if len(rest) else sorted_.order
+    frames_of_group = np.diff(sorted_.start)
+    group = np.repeat(sorted_.pgn, frames_of_group)
+    channel = np.repeat(sorted_.channel, frames_of_group)
+    time_us, word = sorted_.time_us, sorted_.word
+    if len(rest):
+        ident, flags = part.ident[rest], part.flags[rest]
+        group = np.concatenate((group, groups_of(ident, flags)))
+        channel = np.concatenate((channel, part.channel[rest]))
+        time_us = np.concatenate((time_us, part.time_us[rest]))
+        word = np.concatenate((word, part.word[rest]))
+    return pl.DataFrame(
+        {
+            "row": (order + first_row).astype(np.uint32),
+            "group": group.astype(np.uint32, copy=False),
+            "time_us": time_us,
+            "channel": channel,
+            "flags": part.flags[order],
+            "ident": part.ident[order],
+            "length": part.length[order],
+            "word": word,
+        }
+    )
 
 
 def _join(blocks: Sequence[Frames]) -> Frames:
@@ -181,21 +203,7 @@ class SignalsWriter:
         part = _join(self._blocks)
         self._blocks = []
         self._held = 0
-        group = groups_of(part)
-        order = _layout_order(group, part.ident)
-        row = np.arange(self._rows, self._rows + len(part), dtype=np.uint32)
-        table = pl.DataFrame(
-            {
-                "row": row[order],
-                "group": group[order],
-                "time_us": part.time_us[order],
-                "channel": part.channel[order],
-                "flags": part.flags[order],
-                "ident": part.ident[order],
-                "length": part.length[order],
-                "word": part.word[order],
-            }
-        )
+        table = _layout(part, self._rows)
         path = self._folder / f"frames-{self._frame_parts:04d}.parquet"
         self._parts.append(_write(table, path))
         if len(part.long_data.row):
@@ -205,8 +213,8 @@ class SignalsWriter:
             pieces = [blob[a:b] for a, b in itertools.pairwise(cuts)]
             data = pl.DataFrame(
                 {
-                    "row": row[long.row],
-                    "group": group[long.row],
+                    "row": (long.row + self._rows).astype(np.uint32),
+                    "group": groups_of(part.ident[long.row], part.flags[long.row]),
                     "data": pl.Series(pieces, dtype=pl.Binary),
                 }
             )

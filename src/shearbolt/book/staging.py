@@ -13,18 +13,16 @@ import types
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Self
+from typing import Self
 
 from shearbolt.book.durable import make_folder, move, remove, sync_file, sync_folder, write_whole
 from shearbolt.book.evidence import EvidenceJob, Progress, attachment_path, hash_file
 from shearbolt.book.lock import FileLock
 from shearbolt.book.records import Part
+from shearbolt.book.signals_thread import SignalsThread
 from shearbolt.book.telling import told
 from shearbolt.model.frames import Frames
 from shearbolt.model.message import Message
-
-if TYPE_CHECKING:
-    from shearbolt.book.signals import SignalsWriter
 
 STAGING = "staging"
 _INTENT = "intent.json"
@@ -118,13 +116,11 @@ class Filling:
         with told(folder):
             (folder / _SIGNALS).mkdir()
         self._job = EvidenceJob(recording, folder / _EVIDENCE, None, _nothing)
-        self._signals: SignalsWriter | None = None
+        self._signals: SignalsThread | None = None
 
-    def _writer(self) -> SignalsWriter:
+    def _writer(self) -> SignalsThread:
         if self._signals is None:
-            from shearbolt.book.signals import SignalsWriter
-
-            self._signals = SignalsWriter(self._folder / _SIGNALS)
+            self._signals = SignalsThread(self._folder / _SIGNALS)
         return self._signals
 
     def frames(self, block: Frames) -> None:
@@ -147,8 +143,10 @@ class Filling:
         return Filled(self._job.path, self._job.sha256, self._job.size, writer.parts, writer.rows)
 
     def close(self) -> None:
-        """End the copying if it still runs."""
+        """End the copying and writing if they still run."""
         self._job.give_up()
+        if self._signals is not None:
+            self._signals.close()
 
 
 def _nothing(_step: str) -> None:
@@ -161,7 +159,7 @@ class StagedVisit(Stage):
     def __init__(self, book: Path, checkpoint: Callable[[str], None]) -> None:
         super().__init__(book, checkpoint)
         self._job: EvidenceJob | Filled | None = None
-        self._signals: SignalsWriter | None = None
+        self._signals: SignalsThread | None = None
 
     def adopt(self, filled: Filled) -> None:
         """Take over what another process put into this stage's folder (`Filling`)."""
@@ -202,13 +200,10 @@ class StagedVisit(Stage):
         """Folder of the staged Parquet parts."""
         return self.folder / _SIGNALS
 
-    def _writer(self) -> SignalsWriter:
+    def _writer(self) -> SignalsThread:
         if self._signals is None:
-            # Polars takes a moment to load; a note by hand needs none of it.
-            from shearbolt.book.signals import SignalsWriter
-
             self.signals_folder.mkdir()
-            self._signals = SignalsWriter(self.signals_folder)
+            self._signals = SignalsThread(self.signals_folder)
         return self._signals
 
     def evidence(self, path: Path, progress: Progress | None = None) -> EvidenceJob:
@@ -251,9 +246,11 @@ class StagedVisit(Stage):
             self.checkpoint("signals finished")
 
     def close(self) -> None:
-        """End the copying if it still runs, and delete what was not filed."""
+        """End copying and writing if they still run, and delete what was not filed."""
         if self._job is not None:
             self._job.give_up()
+        if self._signals is not None:
+            self._signals.close()
         super().close()
 
 

@@ -27,7 +27,7 @@ def exit_status(document: Mapping[str, Any]) -> int:
         return PARTLY if document["refused"] or not_read else DONE
     if kind == "listen":
         if not document["visits"]:
-            return NOTHING
+            return PARTLY if document["left_over"] else NOTHING
         amiss = document["refused"] or document["stopped_by"] == "disk"
         return PARTLY if amiss else DONE
     if kind == "ask":

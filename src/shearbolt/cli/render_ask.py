@@ -59,7 +59,7 @@ def render_ask(document: AskDocument, look: Look) -> list[str]:
     _requests(page, document["requests"])
     page.blank()
     for words in document["words"]:
-        page.text(phrases.sentence(words) if words.endswith(".") else words, 0, hang=2)
+        page.text(words, 0, hang=2)
     for visit in document["visits"]:
         page.blank()
         visit_summary(page, visit)

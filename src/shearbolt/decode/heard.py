@@ -89,7 +89,7 @@ def count_requests(block: DecodedBlock) -> Counter[tuple[int, int, int, int]] | 
     None where one of them, or anything else in the block, can be about clearing: those are told
     one by one.
     """
-    if any(one.pgn == DM22 for one in (*block.groups, *block.messages)):
+    if DM22 in {one.pgn for one in block.groups} | {one.pgn for one in block.messages}:
         return None
     found: Counter[tuple[int, int, int, int]] = Counter()
     for group in block.groups:

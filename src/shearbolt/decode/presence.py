@@ -11,6 +11,9 @@ from shearbolt.model.instants import SECOND_US
 
 JOIN_S = 2
 """Seconds unheard that still count as living: many senders speak only once a second."""
+STILL_US = 2 * SECOND_US
+"""A bus that says nothing for longer than this was not listened to, or was switched off: which, is
+told from what came before and after."""
 PAUSE_US = 5 * SECOND_US
 """Steps longer than this are told as pauses of the recording."""
 TABLE_CELLS = 1 << 22
@@ -94,43 +97,53 @@ class Presence:
 
     def __init__(self) -> None:
         self.senders: dict[Sender, Stretches] = {}
-        self.pauses: list[tuple[int, int]] = []
+        self.stills: list[tuple[int, int]] = []
+        """Steps longer than STILL_US without any frame."""
         self._last_us: int | None = None
 
     def feed(self, frames: Frames) -> None:
         """Take the frames of the next block."""
-        self._find_pauses(frames.time_us)
+        self._find_stills(frames.time_us)
+        time_us, ident, channel = frames.time_us, frames.ident, frames.channel
         heard = (frames.flags & (EXTENDED | ERROR)) == EXTENDED
-        sender = (frames.channel.astype(np.int64) << 8 | (frames.ident & 0xFF))[heard]
-        second = frames.time_us[heard] // SECOND_US
-        if not len(sender):
+        if not heard.all():
+            time_us, ident, channel = time_us[heard], ident[heard], channel[heard]
+        if not len(time_us):
             return
+        sender = channel.astype(np.uint16) << np.uint16(8) | ident.astype(np.uint8)
+        second = time_us // SECOND_US
         first = int(second.min())
-        span = int(second.max()) - first + 1
-        known = np.zeros(1 << 16, bool)
-        known[sender] = True
-        ids = np.flatnonzero(known)
+        second -= first
+        span = int(second.max()) + 1
+        ids = np.flatnonzero(np.bincount(sender, minlength=1 << 16))
         if len(ids) * span <= TABLE_CELLS:
             dense = np.zeros(1 << 16, np.int64)
             dense[ids] = np.arange(len(ids)) * span
             present = np.zeros(len(ids) * span, bool)
-            present[dense[sender] + (second - first)] = True
+            second += dense.take(sender)
+            present[second] = True
             for i, one in enumerate(ids.tolist()):
                 seconds = np.flatnonzero(present[i * span : (i + 1) * span]) + first
                 self._stretches((one >> 8, one & 0xFF)).add_runs(seconds)
         else:
             for one in ids.tolist():
-                self._stretches((one >> 8, one & 0xFF)).add_runs(np.unique(second[sender == one]))
+                seconds = np.unique(second[sender == one]) + first
+                self._stretches((one >> 8, one & 0xFF)).add_runs(seconds)
+
+    @property
+    def pauses(self) -> list[tuple[int, int]]:
+        """Those of the stills that are told as pauses of the recording."""
+        return [(before, after) for before, after in self.stills if after - before > PAUSE_US]
 
     def _stretches(self, sender: Sender) -> Stretches:
         return self.senders.setdefault(sender, Stretches())
 
-    def _find_pauses(self, time_us: I64) -> None:
+    def _find_stills(self, time_us: I64) -> None:
         if not len(time_us):
             return
-        before = np.concatenate(
-            ([time_us[0] if self._last_us is None else self._last_us], time_us[:-1])
-        )
-        for i in np.flatnonzero(time_us - before > PAUSE_US).tolist():
-            self.pauses.append((int(before[i]), int(time_us[i])))
+        first_us = int(time_us[0])
+        if self._last_us is not None and first_us - self._last_us > STILL_US:
+            self.stills.append((self._last_us, first_us))
+        for i in np.flatnonzero(np.diff(time_us) > STILL_US).tolist():
+            self.stills.append((int(time_us[i]), int(time_us[i + 1])))
         self._last_us = int(time_us[-1])

@@ -128,7 +128,7 @@ class Silences:
         second.
         """
         self._senders = presence.senders
-        self._pauses = [(a // SECOND_US, b // SECOND_US) for a, b in presence.pauses]
+        self._stills = [(a // SECOND_US, b // SECOND_US) for a, b in presence.stills]
         self._running = running
         self._box_of = box_of
         self._claims_us = claims_us
@@ -180,7 +180,7 @@ class Silences:
         return found
 
     def _why(self, sender: Sender, last: int, back: int | None) -> Why:
-        for start, end in self._pauses:
+        for start, end in self._stills:
             if back is not None and 0 <= start - last <= JOIN_S and 0 <= back - end <= RESTART_S:
                 restarted = any(
                     0 <= at // SECOND_US - end <= RESTART_S

@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, fields, replace
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 
@@ -19,6 +20,7 @@ from shearbolt.model.controller import Dm1Manner
 from shearbolt.model.fault import CountSeen, Dtc, EndedBy, Lamp, Lamps, Spell
 from shearbolt.model.frames import I64, U64
 from shearbolt.model.instants import SECOND_US
+from shearbolt.model.message import Carried, Message
 from shearbolt.wire.fault_list import FaultList, read_fault_list
 
 HEALTH_US = 3 * SECOND_US
@@ -157,6 +159,24 @@ class Reports:
             steps = np.diff(time_us[a : min(b, a + room) + 1]).tolist()
             self.feed(payload, int(time_us[a]), int(time_us[b]), b - a + 1, steps_us=steps)
 
+    def feed_messages(self, messages: Sequence[Message]) -> None:
+        """Take reports of whatever length: equal ones in a row are told once."""
+        first = 0
+        for i in range(1, len(messages) + 1):
+            if i < len(messages) and _again(messages[i - 1], messages[i]):
+                continue
+            run = messages[first:i]
+            times = [one.time_us for one in run]
+            self.feed(
+                run[0].payload,
+                times[0],
+                times[-1],
+                len(run),
+                transport=run[0].carried is not Carried.SINGLE,
+                steps_us=[b - a for a, b in pairwise(times)],
+            )
+            first = i
+
     def feed(
         self,
         payload: bytes,
@@ -262,6 +282,16 @@ class Reports:
             end = b if until is None else min(b, until)
             longest = max(longest, min(b, first) - a, end - max(a, last))
         return longest
+
+
+def _again(before: Message, now: Message) -> bool:
+    """Tell whether a report says the same as the one before it, within the usual time."""
+    step_us = now.time_us - before.time_us
+    return (
+        now.payload == before.payload
+        and now.carried == before.carried
+        and 0 <= step_us <= HEALTH_US
+    )
 
 
 def spells_of(

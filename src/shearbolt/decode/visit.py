@@ -27,7 +27,7 @@ from shearbolt.model.controller import ControllerSeen, Name
 from shearbolt.model.fault import Cleared, FaultSeen, LampSpell
 from shearbolt.model.frames import Frames
 from shearbolt.model.instants import SECOND_US
-from shearbolt.model.message import BrokenSession, Carried, Message
+from shearbolt.model.message import BrokenSession, Message
 from shearbolt.model.reading import NotRead, TimeBase
 from shearbolt.model.visit import ClockSeen, RequestSeen, TransportSeen, VisitContent
 from shearbolt.wire.broadcast_control import BROADCAST_CONTROL, read_dm13
@@ -122,9 +122,7 @@ class VisitBuilder:
             reports = self._memory(sender).reports
             if run is not None:
                 reports.feed_words(run.time_us, run.word)
-            for one in messages:
-                transport = one.carried is not Carried.SINGLE
-                reports.feed(one.payload, one.time_us, one.time_us, transport=transport)
+            reports.feed_messages(messages)
 
     def _one(self, message: Message) -> None:
         pgn = message.pgn

@@ -122,6 +122,8 @@ class LayoutTable:
     An empty error range is (1, 0)."""
     real: F64
     """Shape (k, 2): resolution, offset."""
+    packed: tuple[tuple[int, ...], ...]
+    """The rows of `whole` as plain numbers."""
     far_holes: tuple[int, ...] = ()
     """Rows with reserved values that have no bit in `whole`."""
 
@@ -145,17 +147,16 @@ def layout_table(layouts: Sequence[Layout]) -> LayoutTable:
     Raises ValueError when one does not end within the 64 bits of a word, or when its resolution or
     offset is not finite.
     """
-    whole = np.empty((len(layouts), 9), np.uint64)
-    real = np.empty((len(layouts), 2), np.float64)
-    for i, one in enumerate(layouts):
+    for one in layouts:
         if one.bits < 1 or one.first_bit < 0 or one.first_bit + one.bits > 64:
             raise ValueError(f"bits {one.first_bit} to {one.first_bit + one.bits} leave the word")
         if not (isfinite(one.resolution) and isfinite(one.offset)):
             raise ValueError(f"resolution {one.resolution} or offset {one.offset} is no number")
-        whole[i] = _packed(one)
-        real[i] = one.resolution, one.offset
+    packed = tuple(_packed(one) for one in layouts)
+    whole = np.array(packed, np.uint64).reshape(-1, 9)
+    real = np.array([(one.resolution, one.offset) for one in layouts], np.float64).reshape(-1, 2)
     far = (i for i, one in enumerate(layouts) if max(one.reserved, default=0) >= HOLES_END)
-    return LayoutTable(tuple(layouts), whole, real, tuple(far))
+    return LayoutTable(tuple(layouts), whole, real, packed, tuple(far))
 
 
 def _packed(one: Layout) -> tuple[int, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from typing import Any
 
 import numpy as np
@@ -21,7 +22,7 @@ from shearbolt.kernels.interface import (
     Text,
 )
 from shearbolt.kernels.twin_text import parse_candump
-from shearbolt.model.frames import EXTENDED, F64, I64, NOT_DATA, U8, U64
+from shearbolt.model.frames import EXTENDED, F64, I64, NOT_DATA, U8, U32, U64
 from shearbolt.model.signal import ERROR, NO_NUMBER, NOT_AVAILABLE, NUMBER
 
 
@@ -52,17 +53,18 @@ class NumpyKernel:
         row = None if wanted.all() else np.flatnonzero(wanted)
         if row is not None:
             ident, channel = ident[row], channel[row]
-        pdu1 = (ident & 0x00FF0000) < 0x00F00000
+        pdu1 = (ident & np.uint32(0x00FF0000)) < np.uint32(0x00F00000)
         # Identifier without priority, and without destination where the group has one.
-        key = ident & np.where(pdu1, np.uint32(0x03FF00FF), np.uint32(0x03FFFFFF))
-        whole = key.astype(np.uint64) | channel.astype(np.uint64) << np.uint64(26)
-        places, index = _numbered(whole)
-        if len(places) <= 0xFFFF:
-            # A stable sort of 16-bit numbers is a radix sort: no comparison of rows.
-            index = index.astype(np.uint16, copy=False)
+        key = ident & (np.uint32(0x03FFFFFF) - pdu1.astype(np.uint32) * np.uint32(0xFF00))
+        if not len(channel) or channel.max() < 64:
+            places, count, index = _numbered(key | channel.astype(np.uint32) << np.uint32(26))
+        else:
+            whole = key.astype(np.uint64) | channel.astype(np.uint64) << np.uint64(26)
+            places, count, index = _numbered(whole)
+        # A stable sort of 16-bit numbers is a radix sort: no comparison of rows.
         by = np.argsort(index, kind="stable")
         start = np.zeros(len(places) + 1, np.int64)
-        np.cumsum(np.bincount(index, minlength=len(places)), out=start[1:])
+        np.cumsum(count, out=start[1:])
         order = (by if row is None else row[by]).astype(np.int64, copy=False)
         return Groups(
             (places >> 26).astype(np.uint8),
@@ -70,8 +72,8 @@ class NumpyKernel:
             (places & 0xFF).astype(np.uint8),
             start,
             order,
-            frames.time_us[order],
-            frames.word[order],
+            frames.time_us.take(order, mode="clip"),
+            frames.word.take(order, mode="clip"),
         )
 
     def decode(self, word: U64, table: LayoutTable) -> Decoded:
@@ -82,46 +84,44 @@ class NumpyKernel:
         counts: I64 = np.zeros((len(table), 4), np.int64)
         low: F64 = np.full(len(table), np.nan)
         high: F64 = np.full(len(table), np.nan)
-        for k in range(len(table) if len(word) else 0):
-            first, mask, top, _, _, absent, kinds = table.whole[k, :7]
-            resolution, offset = table.real[k]
+        word = np.ascontiguousarray(word)
+        for k, layout in enumerate(table.layouts if len(word) else ()):
+            first, mask, top, _, _, absent, kinds, _, _ = table.packed[k]
+            resolution, offset = float(layout.resolution), float(layout.offset)
             raw = _raw(word, first, mask)
-            lowest, highest = raw.min(), raw.max()
-            plain = 0 if int(kinds) & OVERLAP else int(kinds)
+            plain = 0 if kinds & OVERLAP else kinds
+            lowest = raw.min()
             if plain & HAS_ABSENT and lowest >= absent:
                 value[k] = np.nan
                 status[k] = NOT_AVAILABLE
                 counts[k, NOT_AVAILABLE] = len(word)
                 continue
-            value[k] = raw
-            value[k] *= resolution
+            np.multiply(raw, resolution, out=value[k])
             value[k] += offset
+            highest = raw.max()
             if plain & HAS_NUMBER and highest <= top:
                 status[k] = NUMBER
                 counts[k, NUMBER] = len(word)
             else:
-                number, counts[k] = _sort_out(raw, table.whole[k], table.layouts[k], status[k])
+                number, counts[k] = _sort_out(raw, table.packed[k], layout, status[k])
                 np.copyto(value[k], np.nan, where=~number)
                 if not counts[k, NUMBER]:
                     continue
                 numbers = raw[number]
                 lowest, highest = numbers.min(), numbers.max()
-            ends = (
-                np.float64(lowest) * resolution + offset,
-                np.float64(highest) * resolution + offset,
-            )
+            ends = float(lowest) * resolution + offset, float(highest) * resolution + offset
             low[k], high[k] = min(ends), max(ends)
         return Decoded(value, status, counts, low, high)
 
 
 def _sort_out(
-    raw: npt.NDArray[np.unsignedinteger[Any]], whole: U64, layout: Layout, status: U8
+    raw: npt.NDArray[np.unsignedinteger[Any]], packed: tuple[int, ...], layout: Layout, status: U8
 ) -> tuple[npt.NDArray[np.bool_], tuple[int, int, int, int]]:
     """Write the status of each raw value; return which are numbers, and the count of each status.
 
     The limits are compared in the raw values' own type, so that none of these is widened.
     """
-    _, mask, top, error_low, error_high, absent_low, kinds = (int(one) for one in whole[:7])
+    _, mask, top, error_low, error_high, absent_low, kinds, _, _ = packed
     limit = raw.dtype.type
     error = (raw >= limit(error_low)) & (raw <= limit(error_high))
     absent = raw >= limit(absent_low) if kinds & HAS_ABSENT else np.zeros(len(raw), np.bool_)
@@ -143,31 +143,45 @@ def _sort_out(
 _MULTIPLIERS = (0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9)
 
 
-def _numbered(key: U64) -> tuple[U64, npt.NDArray[np.integer[Any]]]:
-    """Return the distinct keys, rising, and which of them each key is."""
+def _numbered(key: U32 | U64) -> tuple[I64, npt.NDArray[np.intp], npt.NDArray[np.integer[Any]]]:
+    """Return the distinct keys, rising, how often each comes, and which of them each key is."""
+    bits = 8 * key.itemsize
     for multiplier in _MULTIPLIERS if len(key) else ():
-        # A table by 16 bits of a product: usually no two different keys meet in one slot.
-        slot = (key * np.uint64(multiplier) >> np.uint64(48)).astype(np.uint16)
-        held = np.zeros(1 << 16, np.uint64)
+        # A table by the top 16 bits of a product: usually no two different keys meet in one slot.
+        product = key * key.dtype.type(multiplier >> (64 - bits) | 1)
+        slot = (product >> key.dtype.type(bits - 16)).astype(np.uint16)
+        held = np.zeros(1 << 16, key.dtype)
         held[slot] = key
-        if (held[slot] == key).all():
-            used = np.zeros(1 << 16, np.bool_)
-            used[slot] = True
-            slots = np.flatnonzero(used)
-            order = np.argsort(held[slots])
+        # Slots are always within their table; 'clip' spares the check.
+        if (held.take(slot, mode="clip") == key).all():
+            counts = np.bincount(slot, minlength=1 << 16)
+            slots = np.flatnonzero(counts)
+            slots = slots[np.argsort(held[slots])]
             number = np.zeros(1 << 16, np.uint16)
-            number[slots[order]] = np.arange(len(slots), dtype=np.uint16)
-            return held[slots[order]], number[slot]
-    places, index = np.unique(key, return_inverse=True)
-    return places, index
+            number[slots] = np.arange(len(slots), dtype=np.uint16)
+            return held[slots].astype(np.int64), counts[slots], number.take(slot, mode="clip")
+    places, index, count = np.unique(key, return_inverse=True, return_counts=True)
+    if len(places) <= 1 << 16:
+        index = index.astype(np.uint16, copy=False)
+    return places.astype(np.int64), count, index
 
 
-def _raw(word: U64, first: np.uint64, mask: np.uint64) -> npt.NDArray[np.unsignedinteger[Any]]:
+_ALIGNED: dict[int, type[np.unsignedinteger[Any]]] = (
+    {8: np.uint8, 16: np.uint16, 32: np.uint32} if sys.byteorder == "little" else {}
+)
+"""Numbers that lie in a word as they lie in memory."""
+
+
+def _raw(word: U64, first: int, mask: int) -> npt.NDArray[np.unsignedinteger[Any]]:
     """Cut raw values out of words, in the narrowest numbers that are quick."""
-    shifted = word >> first if first else word
-    if mask <= 0xFFFF:
+    bits = mask.bit_length()
+    aligned = _ALIGNED.get(bits)
+    if aligned is not None and first % bits == 0:
+        return word.view(aligned)[first // bits :: 64 // bits].copy()
+    shifted = word >> np.uint64(first) if first else word
+    if bits <= 16:
         narrow = shifted.astype(np.uint16)
-        return narrow if mask == 0xFFFF else narrow & np.uint16(mask)
-    if mask <= 0xFFFFFFFF:
+        return narrow if bits == 16 else narrow & np.uint16(mask)
+    if bits <= 32:
         return shifted.astype(np.uint32) & np.uint32(mask)
-    return shifted & mask
+    return shifted & np.uint64(mask)

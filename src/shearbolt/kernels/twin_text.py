@@ -199,7 +199,7 @@ class _Lines:
             pairs[:, 0] |= np.uint16(0x30)
         # The table has an entry for any pair: nothing is ever clipped, but so it is not checked.
         found = _BYTE_OF.take(pairs, mode="clip")
-        good: npt.NDArray[np.bool_] = (found < _WRONG).all(axis=1)
+        good: npt.NDArray[np.bool_] = np.logical_and.reduce(found < _WRONG, axis=1)
         return good, found.astype(np.uint8)
 
     def same(self, offset: int, text: bytes) -> npt.NDArray[np.bool_]:

@@ -296,6 +296,8 @@ def _absent_words(asked: AdapterAsked, trouble: Exception) -> str:
                 f"{what}: it is switched off; bring it up with "
                 f"{set_up_words(asked.channel, asked.bitrate or 250_000)}."
             )
+    if isinstance(trouble, ImportError) or "not installed" in str(trouble).lower():
+        return f"{what}: a package that it needs is missing ({_one_line(trouble)})."
     return f"{what} ({_one_line(trouble)}); {_WHAT_TO_DO}."
 
 
@@ -305,7 +307,10 @@ def _one_line(trouble: BaseException) -> str:
 
 
 def _quiet_log() -> None:
-    """Keep the library's own log off the person's screen: what matters is told by us."""
-    log = logging.getLogger("can")
-    if not log.handlers:
-        log.addHandler(logging.NullHandler())
+    """Keep the library's own log off the person's screen: what matters is told by us.
+
+    Its interfaces log under names of all kinds, so the root is what has to be given a handler.
+    """
+    root = logging.getLogger()
+    if not root.handlers:
+        root.addHandler(logging.NullHandler())

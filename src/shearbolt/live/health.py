@@ -32,13 +32,25 @@ SLOW_SILENT_US = 10 * SECOND_US
 KEY_OFF_US = 30 * SECOND_US
 """At key-off controllers fall silent within this time of each other; a silence is told of one
 alone only when the engine turns, or when the others have outlived it by so much."""
+RUNS_ON_US = 3 * SECOND_US
+"""An engine that turned for this long after a unit fell silent was not being switched off."""
+STILL_US = SECOND_US
+"""A step without any frame on a channel longer than this counts for nobody's silence: the adapter
+was gone, or the whole bus was."""
 TOGETHER_US = 2 * SECOND_US
 """Addresses that fall silent within this time of each other are one loss."""
 SLOWED = 2.0
-"""A group that takes longer than so many of its own periods is slow; those that go with engine
-speed vary by less."""
+"""A group that takes longer than so many of the periods of earlier visits is slow; those that go
+with engine speed vary by less. Within one visit a slower beat is no news: many groups change theirs
+with what the machine does (seen on an open recording of a truck)."""
 ENOUGH_STEPS = 20
 """Steps after which a group's own period is known."""
+STEADY_US = 10 * SECOND_US
+STEADY_SHARE = 0.8
+"""A group that kept its beat for so long, with this share of its frames, is missed when it stops;
+others are sent on occasion."""
+BROADCAST_FORMAT = 240
+"""Groups below it go to one address (SAE J1939-21), mostly on occasion."""
 PRESENT_US = 2 * SECOND_US
 TURNING_RPM = 100.0
 ENGINE_GROUP = 61444
@@ -105,6 +117,9 @@ class _Channel:
     """[second, bits, frames, error frames]."""
     first_second: int | None = None
     peak_bits: int = 0
+    last_us: int | None = None
+    still_us: int = 0
+    """Sum of the steps longer than STILL_US."""
     errors: int = 0
     kinds: dict[str, int] = field(default_factory=dict)
     by_sender: dict[int, int] = field(default_factory=dict)
@@ -117,10 +132,31 @@ class _Group:
 
     first_us: int
     last_us: int
+    still_us: int
+    """The channel's `still_us` when it was last heard."""
     count: int = 0
     steps: list[int] = field(default_factory=list)
     usual_us: int | None = None
     recent: deque[int] = field(default_factory=lambda: deque(maxlen=ENOUGH_STEPS))
+
+    def steady_us(self, pgn: int) -> int | None:
+        """Return its own period where it was broadcast steadily for long enough; else None."""
+        if self.usual_us is None or (pgn >> 8 & 0xFF) < BROADCAST_FORMAT:
+            return None
+        lived_us = self.last_us - self.first_us
+        steady = lived_us >= STEADY_US and self.count * self.usual_us >= STEADY_SHARE * lived_us
+        return max(1, self.usual_us) if steady else None
+
+
+@dataclass(slots=True)
+class _Sender:
+    """One source address on one channel."""
+
+    first_us: int
+    last_us: int
+    still_us: int = 0
+    """The channel's `still_us` when it was last heard."""
+    frames: int = 0
 
 
 class Health:
@@ -133,8 +169,8 @@ class Health:
         self._names: tuple[str, ...] = ()
         self._channels: dict[int, _Channel] = {}
         self._groups: dict[tuple[int, int, int], _Group] = {}
-        self._senders: dict[tuple[int, int], list[int]] = {}
-        """First and last instant, frames, by (channel, address)."""
+        self._senders: dict[tuple[int, int], _Sender] = {}
+        """By (channel, address)."""
         self._turning_us: dict[int, int] = {}
         self._overruns: dict[str, int] = {}
 
@@ -160,6 +196,10 @@ class Health:
         for channel in np.unique(frames.channel).tolist():
             state = self._channels.setdefault(channel, _Channel())
             mine = frames.channel == channel
+            times = frames.time_us[mine]
+            steps = np.diff(times, prepend=times[0] if state.last_us is None else state.last_us)
+            state.still_us += int(steps[steps > STILL_US].sum())
+            state.last_us = int(times[-1])
             for one in np.unique(second[mine]).tolist():
                 rows = mine & (second == one)
                 if not state.seconds or state.seconds[-1][0] != one:
@@ -182,16 +222,19 @@ class Health:
 
     def _group(self, run: GroupRun) -> None:
         first_us, last_us = int(run.time_us[0]), int(run.time_us[-1])
-        sender = self._senders.setdefault((run.channel, run.source), [first_us, last_us, 0])
-        sender[1] = max(sender[1], last_us)
-        sender[2] += len(run.time_us)
+        still_us = self._channels[run.channel].still_us
+        sender = self._senders.setdefault((run.channel, run.source), _Sender(first_us, last_us))
+        sender.last_us = max(sender.last_us, last_us)
+        sender.still_us = still_us
+        sender.frames += len(run.time_us)
         key = run.channel, run.pgn, run.source
         group = self._groups.get(key)
         if group is None:
-            group = self._groups[key] = _Group(first_us, last_us, 1)
+            group = self._groups[key] = _Group(first_us, last_us, still_us, 1)
             steps = np.diff(run.time_us).tolist()
         else:
             steps = np.diff(run.time_us, prepend=group.last_us).tolist()
+        group.still_us = still_us
         group.last_us = last_us
         group.count += len(steps)
         group.recent.extend(steps)
@@ -257,7 +300,11 @@ class Health:
 
     def _lives(self, channel: int, address: int, now_us: Instant) -> bool:
         heard = self._senders.get((channel, address))
-        return heard is not None and now_us - heard[1] <= PRESENT_US
+        return heard is not None and now_us - heard.last_us <= PRESENT_US
+
+    def _unheard_us(self, channel: int, one: _Sender | _Group, now_us: Instant) -> int:
+        """Return for how long somebody was not heard while the channel was."""
+        return now_us - one.last_us - (self._channels[channel].still_us - one.still_us)
 
     def _silent(self, channel: int, now_us: Instant) -> list[Finding]:
         """Find controllers that fell silent while others live on."""
@@ -268,17 +315,17 @@ class Health:
         ]
         if not others:
             return []
-        turns = now_us - self._turning_us.get(channel, -SECOND_US * 3600) <= PRESENT_US
+        turned_us = self._turning_us.get(channel)
         gone: list[tuple[int, int]] = []
-        for (on, address), (first_us, last_us, count) in self._senders.items():
-            if on != channel or address in OFF_BOARD or count < 3:
+        for (on, address), sender in self._senders.items():
+            if on != channel or address in OFF_BOARD or sender.frames < 3:
                 continue
-            usual_us = (last_us - first_us) / (count - 1)
+            usual_us = (sender.last_us - sender.first_us) / (sender.frames - 1)
             patience_us = SILENT_US if usual_us <= FAST_US else SLOW_SILENT_US + 3 * usual_us
-            if not turns:
+            if turned_us is None or turned_us - sender.last_us < RUNS_ON_US:
                 patience_us = max(patience_us, KEY_OFF_US)
-            if now_us - last_us > patience_us:
-                gone.append((last_us, address))
+            if self._unheard_us(channel, sender, now_us) > patience_us:
+                gone.append((sender.last_us, address))
         return [
             Finding(
                 "silent",
@@ -295,19 +342,18 @@ class Health:
         found: list[Finding] = []
         name = self._names[channel]
         for (on, pgn, address), group in sorted(self._groups.items()):
-            usual_us = group.usual_us
-            if on != channel or usual_us is None or not self._lives(channel, address, now_us):
+            if on != channel or not self._lives(channel, address, now_us):
                 continue
-            if usual_us > FAST_US * 2:
+            usual_us = self.expected_us.get((pgn, address)) or group.steady_us(pgn)
+            if usual_us is None or usual_us > 2 * FAST_US:
                 continue
-            usual_us = max(1, usual_us)
-            unheard_us = now_us - group.last_us
+            unheard_us = self._unheard_us(channel, group, now_us)
             if unheard_us > max(SILENT_US, 5 * usual_us):
+                seconds = unheard_us / SECOND_US
                 found.append(
-                    Finding("missing", name, (address,), pgn, unheard_us / SECOND_US, None,
-                            group.last_us)
-                )  # fmt: skip
-            elif len(group.recent) == ENOUGH_STEPS:
+                    Finding("missing", name, (address,), pgn, seconds, None, group.last_us)
+                )
+            elif (pgn, address) in self.expected_us and len(group.recent) == ENOUGH_STEPS:
                 times = float(np.median(group.recent)) / usual_us
                 if times > SLOWED:
                     found.append(Finding("slow", name, (address,), pgn, times))
@@ -315,7 +361,7 @@ class Health:
             sender = self._senders.get((channel, address))
             if sender is None or (channel, pgn, address) in self._groups:
                 continue
-            lived_us = sender[1] - sender[0]
+            lived_us = sender.last_us - sender.first_us
             if period_us <= 2 * FAST_US and lived_us > max(SILENT_US, 5 * period_us):
                 found.append(Finding("missing", name, (address,), pgn, lived_us / SECOND_US))
         return found

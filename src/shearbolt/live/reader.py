@@ -25,6 +25,8 @@ WAIT_S = 0.1
 """How long one look for a frame waits."""
 HELD_UP_US = 300_000
 """A look that took longer than this means that the thread was held up."""
+DRAIN_US = 500_000
+"""How long at most is read on, at the end, what waits in the driver."""
 AGAIN_S = 0.5
 """Time between attempts to open an adapter that is gone."""
 MOST_ROWS = 400_000
@@ -217,10 +219,14 @@ class Reader:
             row = self._look(bus)
             if row is not None:
                 self._keep(row)
+        # What came before the end and still waits in the driver belongs to what was heard.
+        end_us = self._clocks.steady_us() + DRAIN_US
+        while (row := self._look(bus, 0.0)) is not None and row.heard_us < end_us:
+            self._keep(row)
 
-    def _look(self, bus: ReceiveOnly) -> Row | None:
+    def _look(self, bus: ReceiveOnly, wait_s: float = WAIT_S) -> Row | None:
         """Wait for one frame, and watch how long the thread itself was away."""
-        message = bus.receive(WAIT_S)
+        message = bus.receive(wait_s)
         now_us = self._clocks.steady_us()
         away_us, self.turn_us = now_us - self.turn_us, now_us
         if message is None:

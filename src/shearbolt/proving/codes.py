@@ -6,10 +6,17 @@ from dataclasses import replace
 
 from shearbolt.model.fault import Lamps
 from shearbolt.proving.controllers import Controller, Machine
+from shearbolt.proving.diagnostic_packing import DM5
 from shearbolt.proving.faults import AMBER, Fault, Watch
 from shearbolt.proving.manners import Manner
+from shearbolt.proving.physics import Flags
+from shearbolt.proving.trace import Trace
 from shearbolt.proving.truth import Cause
 
+_SENSED_TOO: dict[str, frozenset[int]] = {
+    "engine": frozenset({94, 157, 174, 107, 98, 97}),
+    "transmission": frozenset({177, 127, 598, 597}),
+}
 EMISSION = frozenset({102, 1127, 3242, 3246, 3241, 3251, 3516, 4364, 1761, 3226, 3216})
 """SPNs whose codes a controller that keeps emission codes holds over two trips."""
 
@@ -21,6 +28,15 @@ def lamps_of(spn: int, manner: Manner, lamps: Lamps) -> Lamps:
     return replace(lamps, mil="off") if not manner.emission else lamps
 
 
+def either(one: Watch, other: Watch) -> Watch:
+    """Watch for one or the other."""
+
+    def watch(trace: Trace) -> Flags:
+        return one(trace) | other(trace)
+
+    return watch
+
+
 class Codes:
     """Collects the codes of one controller."""
 
@@ -29,7 +45,12 @@ class Codes:
         self.controller = controller
         self.key = controller.key
         self.manner = manner
-        self.reads = frozenset(spn for one in controller.groups for spn in one.spns)
+        sent = frozenset(spn for one in controller.groups for spn in one.spns)
+        own = _SENSED_TOO.get(controller.key, frozenset()) if manner.answers else frozenset()
+        self.reads = sent | own
+        """What it senses: all that it sends, and some that it keeps to itself."""
+        self.newer = DM5 in manner.answers or manner.emission
+        """It checks its sensors against each other."""
         self.rows: list[Fault] = []
 
     def add(
@@ -37,7 +58,11 @@ class Codes:
         lamps: Lamps = AMBER, derate_pct: float = 100.0, *, substitutes: bool = False,
         monitor: str = "", latched: bool | None = None,
     ) -> None:  # fmt: skip
-        """Add one code."""
+        """Add one code; a second watch for the same code is joined to the first."""
+        for place, one in enumerate(self.rows):
+            if (one.spn, one.fmi) == (spn, fmi):
+                self.rows[place] = replace(one, watch=either(one.watch, watch))
+                return
         emission = self.manner.emission and spn in EMISSION
         self.rows.append(
             Fault(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -34,6 +34,9 @@ class Bus:
     """Collects what controllers want to send, then orders it."""
 
     frame_us: int = FRAME_250_US
+    keeps: Callable[[str, I64, U32], npt.NDArray[np.bool_]] | None = None
+    """Tells which frames of a channel make it, by instants (µs from the recording's zero) and
+    identifiers; None: all of them."""
     _parts: dict[str, list[_Part]] = field(default_factory=dict)
 
     def add_words(
@@ -75,7 +78,9 @@ class Bus:
             self._parts.setdefault(channel, []).append(part)
 
     def frames(self, started_us: int, until_s: float) -> tuple[Frames, dict[int, int]]:
-        """Return all frames in order of time, and the instant at which each tag was sent.
+        """Return all frames in order of time, and the instant at which each tag was first sent.
+
+        A tag of several frames is found only where all of them made it.
 
         On each channel a frame waits until the one before it is over, so that no two begin within
         `frame_us`; of two that want to begin at once the lower identifier goes first. Frames that
@@ -97,6 +102,8 @@ class Bus:
             turn = np.arange(len(order), dtype=np.int64) * self.frame_us
             sent = turn + np.maximum.accumulate(whole.time_us[order] - turn)
             keep = (sent >= 0) & (sent < until_s * 1e6)
+            if self.keeps is not None:
+                keep &= self.keeps(channel, sent, whole.ident[order])
             order, sent = order[keep], sent[keep]
             part = _Part(
                 sent,
@@ -111,8 +118,7 @@ class Bus:
         order = np.argsort(times, kind="stable")
         times = times[order] + started_us
         tags = np.concatenate([part.tag for part, _ in gathered])[order]
-        rows = np.flatnonzero(tags >= 0)
-        found = {int(tags[row]): int(times[row]) for row in rows}
+        found = self._found(tags, times)
         frames = Frames(
             times,
             np.concatenate([part.ident for part, _ in gathered])[order],
@@ -123,6 +129,18 @@ class Bus:
             channels,
         )
         return frames, found
+
+    def _found(self, tags: I32, times: I64) -> dict[int, int]:
+        """Return the first instant of each tag all of whose frames were sent."""
+        every = [one.tag[one.tag >= 0] for parts in self._parts.values() for one in parts]
+        wanted, most = np.unique(np.concatenate(every), return_counts=True)
+        rows = np.flatnonzero(tags >= 0)
+        there, first, many = np.unique(tags[rows], return_index=True, return_counts=True)
+        whole = np.isin(there, wanted) & (many == most[np.searchsorted(wanted, there)])
+        return {
+            int(tag): int(times[rows[at]])
+            for tag, at in zip(there[whole], first[whole], strict=True)
+        }
 
 
 def instants(

@@ -7,13 +7,12 @@ in the machine; how it holds them is its manner (`manners`).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from shearbolt.model.fault import Lamps
 from shearbolt.proving import watches
 from shearbolt.proving.codes import Codes
-from shearbolt.proving.controllers import Controller, Machine
+from shearbolt.proving.controllers import IMPLEMENT_BUS, Controller, Machine
 from shearbolt.proving.faults import (
     AMBER,
     AMBER_AND_MIL,
@@ -62,7 +61,7 @@ LIMITS = (
     Limit(175, 16, 128.0, 122.0, 5.0, 15.0),
     Limit(175, 0, 138.0, 130.0, 5.0, 15.0, RED_FLASHING, derate_pct=60.0),
     Limit(174, 16, 82.0, 76.0, 10.0, 20.0, derate_pct=85.0),
-    Limit(107, 15, 5.4, 4.6, 10.0, 60.0, AMBER, "running"),
+    Limit(107, 16, 5.0, 4.2, 10.0, 60.0, AMBER, "running"),
     Limit(107, 0, 7.0, 6.0, 10.0, 60.0, AMBER, "running", 90.0),
     Limit(94, 18, 230.0, 260.0, 6.0, 20.0, AMBER, "running", 90.0),
     Limit(94, 1, 130.0, 170.0, 6.0, 20.0, AMBER_FLASHING, "running", 70.0),
@@ -71,10 +70,6 @@ LIMITS = (
     Limit(98, 1, 35.0, 40.0, 2.0, 5.0, RED_FLASHING, "stopped"),
     Limit(101, 16, 3.2, 2.4, 8.0, 30.0, AMBER, "running"),
     Limit(101, 0, 5.5, 4.5, 8.0, 30.0, RED_FLASHING, "running", 60.0),
-    Limit(168, 18, 11.4, 12.2, 8.0, 10.0, AMBER, "running", scale=True),
-    Limit(168, 16, 15.3, 14.9, 10.0, 10.0, AMBER, "running", scale=True),
-    Limit(168, 0, 16.2, 15.6, 3.0, 10.0, RED_FLASHING, "running", scale=True),
-    Limit(167, 18, 13.0, 13.4, 30.0, 10.0, AMBER, "running", scale=True),
     Limit(177, 16, 112.0, 106.0, 5.0, 20.0),
     Limit(177, 0, 122.0, 115.0, 5.0, 20.0, RED_FLASHING, derate_pct=70.0),
     Limit(522, 16, 7.5, 4.0, 2.5, 20.0, AMBER, "moving"),
@@ -90,8 +85,8 @@ LIMITS = (
     Limit(3719, 15, 90.0, 84.0, 5.0, 30.0, OFF),
     Limit(3719, 16, 100.0, 95.0, 4.0, 30.0, AMBER, derate_pct=85.0),
     Limit(3719, 0, 125.0, 118.0, 4.0, 30.0, RED_FLASHING, derate_pct=50.0),
-    Limit(3720, 15, 85.0, 80.0, 10.0, 60.0, OFF),
-    Limit(3720, 16, 100.0, 95.0, 10.0, 60.0, AMBER),
+    Limit(3720, 15, 78.0, 74.0, 10.0, 60.0, OFF),
+    Limit(3720, 16, 94.0, 90.0, 10.0, 60.0, AMBER),
     Limit(3242, 0, 760.0, 700.0, 3.0, 20.0, RED_FLASHING, derate_pct=50.0),
     Limit(3246, 0, 780.0, 720.0, 3.0, 20.0, RED_FLASHING, derate_pct=50.0),
     Limit(1761, 17, 10.0, 12.0, 20.0, 20.0, AMBER),
@@ -103,9 +98,9 @@ LIMITS = (
 )  # fmt: skip
 """Readings beyond a bound; `on` above `off` watches for high values."""
 _SOAKED = (110, 105, 174, 175, 171, 172)
-_FROZEN_S = {100: 60.0, 110: 240.0, 3251: 120.0}
-_NOT_ELECTRIC = frozenset({111})
-"""Probes without a range check of their own."""
+_SOAKED_EXHAUST = (3241, 3242, 3246)
+_FROZEN_S = {100: 60.0, 110: 240.0, 3251: 120.0, 1638: 400.0, 1873: 150.0, 1761: 400.0,
+             3246: 200.0}  # fmt: skip
 
 
 def codes_of(machine: Machine, controller: Controller, manner: Manner) -> tuple[Fault, ...]:
@@ -117,15 +112,7 @@ def codes_of(machine: Machine, controller: Controller, manner: Manner) -> tuple[
     _supplies(codes)
     part_codes(codes)
     _network(codes)
-    return tuple(_once(codes.rows))
-
-
-def _once(rows: list[Fault]) -> Iterator[Fault]:
-    seen: set[tuple[int, int]] = set()
-    for one in rows:
-        if (one.spn, one.fmi) not in seen:
-            seen.add((one.spn, one.fmi))
-            yield one
+    return tuple(codes.rows)
 
 
 def _limits(codes: Codes) -> None:
@@ -133,9 +120,7 @@ def _limits(codes: Codes) -> None:
         if row.spn not in codes.reads:
             continue
         cause: Cause = "real_condition"
-        if row.spn in (168, 167):
-            cause = "low_voltage"
-        elif row.spn == 3719:
+        if row.spn == 3719:
             cause = "inhibited_regeneration"
         elif row.spn == 3720:
             cause = "ash"
@@ -147,32 +132,50 @@ def _limits(codes: Codes) -> None:
 
 
 def _circuits(codes: Codes) -> None:
-    """Add FMI 3, 4, 2, 10, 20 and 21 of every sensor that is wired to this controller."""
+    """Add FMI 3, 4, 2 and 10 of every sensor that is wired to this controller."""
     for spn in sorted(codes.reads):
         kind = circuit_of(spn).kind
-        if kind not in ("ntc", "ratiometric", "exhaust") or spn in _NOT_ELECTRIC:
-            continue
-        derate = 80.0 if spn in (91, 157) else 100.0
-        for fmi, end in ((3, "high"), (4, "low")):
-            watch = watches.circuit(spn, codes.key, "high" if end == "high" else "low")
-            codes.add(spn, fmi, watch, 2.0, 3.0, "wiring", AMBER, derate, substitutes=True)
-        codes.add(spn, 2, watches.erratic(spn, codes.key), 0.0, 12.0, "wiring")
+        if kind in ("ntc", "ratiometric", "exhaust", "switch"):
+            derate = 80.0 if spn in (91, 157) else 100.0
+            high, low = watches.circuit(spn, codes.key, "high"), watches.circuit(
+                spn, codes.key, "low"
+            )  # fmt: skip
+            codes.add(spn, 3, high, 2.0, 3.0, "wiring", AMBER, derate, substitutes=True)
+            codes.add(spn, 4, low, 2.0, 3.0, "wiring", AMBER, derate, substitutes=True)
+        if kind == "switch":
+            loose = watches.pin_leaves(spn, codes.key, 3, 120.0)
+            codes.add(spn, 2, loose, 0.0, 30.0, "wiring")
+        if kind in ("ntc", "ratiometric", "exhaust"):
+            # A foot on the pedal may jump; a pin outside its scale is no foot.
+            jumps = watches.pin_leaves if spn == 91 else watches.erratic
+            codes.add(spn, 2, jumps(spn, codes.key), 0.0, 12.0, "wiring")
+        if kind == "ratiometric" and spn != 91:
+            codes.add(spn, 2, watches.rough(spn, codes.key), 0.0, 12.0, "sensor")
         if kind == "ntc":
             codes.add(spn, 10, watches.leaps(spn, codes.key), 0.0, 6.0, "wiring")
         if spn in _FROZEN_S:
             watch = watches.frozen(spn, codes.key, _FROZEN_S[spn])
             codes.add(spn, 2, watch, 0.0, 5.0, "sensor")
-    soaked = tuple(spn for spn in _SOAKED if spn in codes.reads)
-    if codes.manner.emission and len(soaked) >= 3:
-        for spn in soaked:
-            others = tuple(one for one in soaked if one != spn)
-            for fmi, sign in ((20, 1), (21, -1)):
-                watch = watches.after_rest(spn, codes.key, others, sign)
-                codes.add(spn, fmi, watch, 1.0, 5.0, "sensor")
+    _against_others(codes)
     for spn in sorted(codes.reads & {3216, 3226}):
         codes.add(spn, 12, watches.says_nothing(spn, codes.key, "warm"), 5.0, 10.0, "sensor")
     if 1761 in codes.reads:
         codes.add(1761, 12, watches.says_nothing(1761, codes.key, "key"), 4.0, 10.0, "sensor")
+
+
+def _against_others(codes: Codes) -> None:
+    """Add FMI 20 and 21 of sensors that must agree after a night's rest (sheet 6.1)."""
+    if not codes.newer:
+        return
+    for group, off_k in ((_SOAKED, 13.0), (_SOAKED_EXHAUST, 30.0)):
+        there = tuple(spn for spn in group if spn in codes.reads)
+        if len(there) < 3:
+            continue
+        for spn in there:
+            others = tuple(one for one in there if one != spn)
+            for fmi, sign in ((20, 1), (21, -1)):
+                watch = watches.after_rest(spn, codes.key, others, sign, off_k)
+                codes.add(spn, fmi, watch, 1.0, 5.0, "sensor")
 
 
 def _pulses(codes: Codes) -> None:
@@ -200,14 +203,21 @@ def _supplies(codes: Codes) -> None:
             codes.add(spn, fmi, watch, 0.8, 3.0, "shared_supply")
     if codes.machine.build is None:
         return
-    if codes.key == "engine":
-        codes.add(158, 18, watches.volts("engine", 8.4, 8.6), 0.8, 2.5, "low_voltage")
-        codes.add(158, 1, watches.volts("engine", 7.0, 7.3), 0.8, 2.5, "low_voltage")
-        codes.add(636, 2, watches.volts("engine", 6.6, 6.8), 1.0, 4.0, "low_voltage")
+    me = codes.key
+    if me == "engine":
+        codes.add(158, 18, watches.volts(me, 8.4, 8.6), 0.8, 2.5, "low_voltage")
+        codes.add(158, 1, watches.volts(me, 7.0, 7.3), 0.8, 2.5, "low_voltage")
+        codes.add(636, 2, watches.volts(me, 6.6, 6.8), 1.0, 4.0, "low_voltage")
+        codes.add(168, 18, watches.volts(me, 12.35, 12.8, "running"), 20.0, 10.0, "low_voltage")
+        codes.add(167, 18, watches.volts(me, 13.1, 13.4, "loaded"), 60.0, 20.0, "low_voltage")
+        codes.add(168, 16, watches.volts(me, 15.4, 15.0, "running"), 10.0, 10.0, "low_voltage")
+        codes.add(
+            168, 0, watches.volts(me, 16.3, 15.6, "running"), 3.0, 10.0, "low_voltage",
+            RED_FLASHING,
+        )  # fmt: skip
     else:
-        watch = watches.volts(codes.key, 10.2, 11.2, "running")
-        codes.add(158, 18, watch, 1.5, 4.0, "low_voltage")
-    watch = watches.reset_while_on(codes.key)
+        codes.add(168, 18, watches.volts(me, 10.2, 11.2, "running"), 1.5, 4.0, "wiring")
+    watch = watches.reset_while_on(me)
     codes.add(SUPPLY_OF_BOX, 2, watch, 0.0, 1.0, "wiring", latched=False)
 
 
@@ -221,26 +231,31 @@ def _network(codes: Codes) -> None:
         partner = there.get(wants)
         if need != codes.key or partner is None:
             continue
-        watch = watches.missing(
-            wants, partner.channel, reboot_s=2.4, boot_s=partner.boot_s + 2.0
-        )  # fmt: skip
+        watch = watches.missing(wants, partner.channel, boot_s=partner.boot_s + 2.0)
         codes.add(spn, 9, watch, set_s, 2.0, "network", latched=False)
     if codes.key in ("engine", "transmission") and controller.dm1 != "never_heard":
         watch = watches.disturbed(controller.channel)
         codes.add(NETWORK, 2 if codes.key == "engine" else 19, watch, 3.0, 10.0, "network")
+    if codes.key == "cab" and any(one.channel == IMPLEMENT_BUS for one in machine.controllers):
+        watch = watches.disturbed(IMPLEMENT_BUS)
+        codes.add(NETWORK_2, 9, watch, 3.0, 10.0, "network")
     if codes.key == "transmission" and "engine" in there:
         codes.add(91, 19, watches.relayed(91, "engine", 2.0), 0.5, 2.0, "network", latched=False)
 
 
 _NEEDS = (
     ("engine", "transmission", NETWORK, 1.0),
-    ("engine", "treatment", 4360, 2.0),
+    ("engine", "treatment", NETWORK, 2.0),
+    ("engine", "machine", NETWORK, 2.0),
+    ("engine", "hydraulics", NETWORK, 2.5),
     ("transmission", "engine", 190, 0.6),
+    ("transmission", "cab", NETWORK, 2.0),
     ("treatment", "engine", 190, 1.5),
     ("machine", "engine", 190, 1.0),
+    ("machine", "cab", NETWORK, 2.5),
     ("hydraulics", "engine", 190, 1.5),
     ("brakes", "engine", 190, 2.0),
     ("cab", "engine", NETWORK, 2.5),
-    ("cab", "transmission", NETWORK_2, 2.5),
+    ("cab", "transmission", NETWORK, 2.5),
 )
 """Who cannot do without whom: the code's SPN, and the delay in seconds."""

@@ -8,7 +8,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from shearbolt.model.fault import Lamp, Lamps
+from shearbolt.model.fault import COUNT_FULL, Lamp, Lamps
 from shearbolt.model.frames import F64
 from shearbolt.proving.physics import Flags, hysteresis
 from shearbolt.proving.trace import STEP_S, Trace
@@ -177,19 +177,13 @@ def count_sent(steps: CountSteps, before: int, nth: int) -> int:
     """Return the occurrence count sent while the `nth` spell (from 1) of a key cycle stands.
 
     Conventions differ by controller (seen in real recordings): a rise at the onset, at the end,
-    once per key cycle, or never.
+    once per key cycle, or never. It stops at 126 (SAE J1939-73).
     """
-    if steps == "onset":
-        return before + nth
-    if steps == "end":
-        return before + nth - 1
-    return before + 1 if steps == "key_cycle" else before
+    rose = {"onset": nth, "end": nth - 1, "key_cycle": 1, "never": 0}[steps]
+    return max(before, min(COUNT_FULL, before + rose))
 
 
 def count_kept(steps: CountSteps, before: int, started: int, healed: int) -> int:
     """Return the occurrence count after `started` spells of which `healed` ended."""
-    if steps == "onset":
-        return before + started
-    if steps == "end":
-        return before + healed
-    return before + min(1, started) if steps == "key_cycle" else before
+    rose = {"onset": started, "end": healed, "key_cycle": min(1, started), "never": 0}[steps]
+    return max(before, min(COUNT_FULL, before + rose))

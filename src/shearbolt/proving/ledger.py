@@ -17,8 +17,8 @@ from shearbolt.proving.controllers import (
     Machine,
 )
 from shearbolt.proving.faults import OFF, count_kept, count_sent
+from shearbolt.proving.memory import Kept
 from shearbolt.proving.outing import Outing
-from shearbolt.proving.packing import DM2
 from shearbolt.proving.reports import Held, Report
 from shearbolt.proving.truth import (
     TrueController,
@@ -100,6 +100,7 @@ def _machine(outing: Outing, played: Played, machine: Machine) -> TrueMachine:
 
 def _spell(
     outing: Outing,
+    played: Played,
     controller: Controller,
     held: Held,
     reports: list[tuple[int, Report]],
@@ -119,34 +120,44 @@ def _spell(
         ended_by = "healed"
     elif outing.key_off_s is not None:
         ended_by = "key_off"
-    before = outing.faults[held.fault].count_before
+    before = played.faults[held.fault].count_before if held.before is None else held.before
+    begun = played.cycle.lives(controller)[0][0] + _FIRST_SIGN_S
     return TrueSpell(
         started_us + round(held.set_s * 1e6),
         None if held.heal_s is None else started_us + round(held.heal_s * 1e6),
         listed[0],
         listed[-1],
         after[0] if after else None,
-        reports[0][0] != listed[0] or held.set_s > outing.lives(controller)[0][0] + _FIRST_SIGN_S,
+        reports[0][0] != listed[0] or held.set_s > begun,
         ended_by,
-        count_sent(controller.count_steps, before, held.nth),
+        count_sent(controller.count_steps, before, held.nth) if held.nth else before,
     )
 
 
-def _told_in(played: Played, index: int, reported: bool) -> tuple[str, ...]:
-    again = tuple(what for what in ("dm2", "dm4") if (index, what) in played.told_again)
+_LISTS = ("dm2", "dm6", "dm12", "dm23", "dm27", "dm28", "dm4", "dm25")
+
+
+def _told_in(
+    played: Played, controller: str, spn: int, fmi: int, reported: bool = False
+) -> tuple[str, ...]:
+    again = tuple(what for what in _LISTS if (controller, spn, fmi, what) in played.told)
     return (("dm1",) if reported else ()) + again
 
 
 def _faults(outing: Outing, played: Played, started_us: int) -> list[TrueFault]:
+    """Write down every fault that was found, and every scripted one."""
     owners = {one.key: (machine, one) for machine, one in outing.controllers()}
     rows = []
-    for index, fault in enumerate(outing.faults):
+    for index, fault in enumerate(played.faults):
+        held = played.held.get(index, [])
+        if not held and index >= len(outing.faults):
+            continue
         machine, controller = owners[fault.controller]
-        held = played.held[index]
         reports = played.reports[controller.key]
-        spells = [_spell(outing, controller, one, reports, started_us) for one in held]
+        spells = [_spell(outing, played, controller, one, reports, started_us) for one in held]
         told = tuple(one for one in spells if one is not None)
-        healed = sum(one.heal_s is not None for one in held)
+        sure = [one for one in held if one.confirmed and one.nth > 0]
+        healed = sum(one.heal_s is not None for one in sure)
         rows.append(
             TrueFault(
                 machine.key,
@@ -157,11 +168,11 @@ def _faults(outing: Outing, played: Played, started_us: int) -> list[TrueFault]:
                 fault.spn,
                 fault.fmi,
                 None,
-                bool(held),
-                _told_in(played, index, bool(told)),
+                any(one.confirmed for one in held),
+                _told_in(played, controller.key, fault.spn, fault.fmi, bool(told)),
                 told,
                 fault.count_before,
-                count_kept(controller.count_steps, fault.count_before, len(held), healed),
+                count_kept(controller.count_steps, fault.count_before, len(sure), healed),
                 fault.lamps,
                 fault.cause,
                 fault.words,
@@ -172,34 +183,46 @@ def _faults(outing: Outing, played: Played, started_us: int) -> list[TrueFault]:
 
 
 def _memories(outing: Outing, played: Played) -> list[TrueFault]:
-    owners = {one.key: (machine, one) for machine, one in outing.controllers()}
+    """Write down what controllers only remembered, where an answer told it or the script has it."""
+    written = {(one.controller, one.spn, one.fmi) for one in outing.faults} | {
+        (played.faults[index].controller, played.faults[index].spn, played.faults[index].fmi)
+        for index, held in played.held.items()
+        if held
+    }
+    scripted = {(one.controller, one.spn, one.fmi) for one in outing.memories}
     rows = []
-    for memory in outing.memories:
-        machine, controller = owners[memory.controller]
-        told = (controller.key, DM2) in played.answered
-        rows.append(
-            TrueFault(
-                machine.key,
-                controller.key,
-                "j1939",
-                controller.channel,
-                controller.address,
-                memory.spn,
-                memory.fmi,
-                None,
-                False,
-                ("dm2",) if told else (),
-                (),
-                memory.count,
-                memory.count,
-                OFF,
-                memory.cause,
-                memory.words,
-                stale=memory.stale,
-                method=controller.method,
-            )
-        )
+    for machine, controller in outing.controllers():
+        for kept in played.cycle.stores[machine.key, controller.key].kept:
+            key = (controller.key, kept.spn, kept.fmi)
+            told = _told_in(played, *key)
+            if key not in written and (told or key in scripted):
+                rows.append(_memory(machine, controller, kept, told))
     return rows
+
+
+def _memory(
+    machine: Machine, controller: Controller, kept: Kept, told: tuple[str, ...]
+) -> TrueFault:
+    return TrueFault(
+        machine.key,
+        controller.key,
+        "j1939",
+        controller.channel,
+        controller.address,
+        kept.spn,
+        kept.fmi,
+        None,
+        False,
+        told,
+        (),
+        kept.count,
+        kept.count,
+        OFF,
+        kept.cause,
+        kept.words,
+        stale=kept.stale,
+        method=controller.method,
+    )
 
 
 def _lamps(outing: Outing, played: Played) -> tuple[TrueLamp, ...]:

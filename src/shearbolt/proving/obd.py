@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from shearbolt.model.frames import F64, Frames
+from shearbolt.model.frames import F64, U64, Frames
 from shearbolt.model.instants import from_iso
 from shearbolt.proving.columns import FRAME_500_US, Bus, instants
 from shearbolt.proving.packing import Event
+from shearbolt.proving.road_services import RoadCodes, RoadUnit, code_bytes
 from shearbolt.proving.trace import STEP_S, Build, Day, Phase, Trace, simulate
 from shearbolt.proving.transport import iso_tp
 
@@ -18,19 +19,8 @@ FUNCTIONAL = 0x7DF
 ENGINE_ASKED, ENGINE_ANSWERS = 0x7E0, 0x7E8
 GEARBOX_ASKED, GEARBOX_ANSWERS = 0x7E1, 0x7E9
 CHANNEL = "can0"
-_ANSWER_US = 12_000
-
-
-@dataclass(frozen=True, slots=True)
-class RoadCodes:
-    """The trouble codes that the engine control unit of a road vehicle holds."""
-
-    confirmed: tuple[str, ...]
-    """P-codes that mode 03 lists."""
-    pending: tuple[str, ...]
-    """P-codes that mode 07 lists."""
-    status: tuple[tuple[str, int, int], ...]
-    """Code, failure type and status byte that service 19 02 lists."""
+ANSWER_US = 12_000
+"""How long a unit takes to answer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,23 +38,29 @@ class RoadTrip:
     """When the tester begins to ask."""
 
 
-def code_bytes(code: str) -> bytes:
-    """Pack a code such as P0299 or U0100 into two bytes (SAE J2012).
-
-    Raises ValueError for anything else.
-    """
-    letter, digits = code[:1], code[1:]
-    if letter not in "PCBU" or len(digits) != 4 or digits[0] not in "0123":
-        raise ValueError(f"{code!r} is no trouble code")
-    return ("PCBU".index(letter) << 14 | int(digits, 16)).to_bytes(2, "big")
-
-
 def play_road(trip: RoadTrip, seed: int) -> tuple[Frames, Trace]:
     """Play a road vehicle's recording: its own groups, and the tester's questions and answers."""
     rng = np.random.default_rng(seed)
     trace = simulate(trip.build, trip.day, trip.phases, rng)
     bus = Bus(FRAME_500_US)
     seconds = float(sum(one.seconds for one in trip.phases))
+    for times, ident, words in own_groups(trace, rng, seconds):
+        bus.add_words(CHANNEL, times, ident, words, extended=False)
+    bus.add_events(_dialogue(units_of(trip, trace), trip, seconds))
+    frames, _ = bus.frames(from_iso(trip.started), seconds)
+    return frames, trace
+
+
+def units_of(trip: RoadTrip, trace: Trace) -> dict[int, RoadUnit]:
+    """Return the vehicle's control units by the identifier that asks each of them."""
+    gearbox = RoadUnit(trace, trip.vin, RoadCodes((), (), ()), gearbox=True)
+    return {ENGINE_ASKED: RoadUnit(trace, trip.vin, trip.codes), GEARBOX_ASKED: gearbox}
+
+
+def own_groups(
+    trace: Trace, rng: np.random.Generator, seconds: float
+) -> Iterator[tuple[F64, int, U64]]:
+    """Return the vehicle's own broadcasts: instants (s), identifier, words."""
     for ident, period_s, values in _OWN_GROUPS:
         times = instants(rng, 0.02, seconds, period_s, 0.01 * (ident % 7))
         step = (times / STEP_S).astype(np.int64).clip(max=len(trace.time_s) - 1)
@@ -72,11 +68,7 @@ def play_road(trip: RoadTrip, seed: int) -> tuple[Frames, Trace]:
         counter = np.arange(len(times), dtype=np.uint64) % np.uint64(16)
         # Most significant byte first, as most road vehicles do.
         swapped = (raw >> np.uint64(8)) | (raw & np.uint64(0xFF)) << np.uint64(8)
-        word = swapped | counter << np.uint64(56) | np.uint64(0x00FF_0000_0000_0000)
-        bus.add_words(CHANNEL, times, ident, word, extended=False)
-    bus.add_events(_dialogue(trip, trace, seconds))
-    frames, _ = bus.frames(from_iso(trip.started), seconds)
-    return frames, trace
+        yield times, ident, swapped | counter << np.uint64(56) | np.uint64(0x00FF_0000_0000_0000)
 
 
 _OWN_GROUPS: tuple[tuple[int, float, Callable[[Trace], F64]], ...] = (
@@ -94,70 +86,53 @@ def _ask(at_us: int, ident: int, payload: bytes) -> Event:
     return Event(at_us, ident, data, extended=False, channel=CHANNEL)
 
 
-def _answer(at_us: int, ident: int, payload: bytes) -> list[Event]:
-    return iso_tp(at_us + _ANSWER_US, ident, ident - 8, payload, channel=CHANNEL)
+_ONCE = (
+    (FUNCTIONAL, b"\x01\x00"),
+    (FUNCTIONAL, b"\x01\x01"),
+    (FUNCTIONAL, b"\x03"),
+    (FUNCTIONAL, b"\x07"),
+    (FUNCTIONAL, b"\x0a"),
+    (FUNCTIONAL, b"\x02\x02\x00"),
+    (FUNCTIONAL, b"\x09\x02"),
+    (FUNCTIONAL, b"\x09\x04"),
+    (ENGINE_ASKED, b"\x10\x03"),
+    (ENGINE_ASKED, b"\x19\x02\x0d"),
+    (ENGINE_ASKED, b"\x22\xf1\x90"),
+    (GEARBOX_ASKED, b"\x22\xf1\x90"),
+)
+"""What the tester asks once, in order."""
+_OVER_AND_OVER = (0x0C, 0x0D, 0x05, 0x04, 0x42, 0x0B)
 
 
-def _now(pid: int, trace: Trace, at_s: float) -> bytes:
-    """Return the data bytes of one mode 01 value (SAE J1979)."""
-    step = int(at_s / STEP_S)
-    if pid == 0x0C:
-        return round(float(trace.engine_rpm[step]) * 4.0).to_bytes(2, "big")
-    if pid == 0x0D:
-        return bytes((round(float(trace.speed_km_h[step])),))
-    if pid == 0x05:
-        return bytes((round(float(trace.coolant_c[step])) + 40,))
-    if pid == 0x04:
-        return bytes((round(float(trace.load_pct[step]) * 2.55),))
-    if pid == 0x42:
-        return round(float(trace.battery_v[step]) * 1000.0).to_bytes(2, "big")
-    pressure = float(trace.boost_kpa[step] + trace.barometer_kpa[step])
-    return bytes((min(255, round(pressure)),))
-
-
-def _dialogue(trip: RoadTrip, trace: Trace, seconds: float) -> Iterator[Event]:
+def _dialogue(units: dict[int, RoadUnit], trip: RoadTrip, seconds: float) -> Iterator[Event]:
     """Ask for codes and identification once, then for values until the end."""
-    confirmed = b"".join(code_bytes(one) for one in trip.codes.confirmed)
-    pending = b"".join(code_bytes(one) for one in trip.codes.pending)
-    listed = b"".join(
-        code_bytes(code) + bytes((kind, status)) for code, kind, status in trip.codes.status
-    )
-    lamp = (0x80 if trip.codes.confirmed else 0) | len(trip.codes.confirmed)
-    vin = trip.vin.encode("ascii")
-    engine, gearbox = ENGINE_ANSWERS, GEARBOX_ANSWERS
-    script: tuple[tuple[int, bytes, tuple[tuple[int, bytes], ...]], ...] = (
-        (FUNCTIONAL, b"\x01\x00", ((engine, bytes.fromhex("4100983b8013")),)),
-        (FUNCTIONAL, b"\x01\x01", ((engine, bytes((0x41, 1, lamp, 0x0E, 0xEB, 0x42))),)),
-        (
-            FUNCTIONAL,
-            b"\x03",
-            (
-                (engine, bytes((0x43, len(trip.codes.confirmed))) + confirmed),
-                (gearbox, b"\x43\x00"),
-            ),
-        ),
-        (
-            FUNCTIONAL,
-            b"\x07",
-            ((engine, bytes((0x47, len(trip.codes.pending))) + pending), (gearbox, b"\x47\x00")),
-        ),
-        (FUNCTIONAL, b"\x0a", ((engine, b"\x4a\x00"),)),
-        (FUNCTIONAL, b"\x09\x02", ((engine, b"\x49\x02\x01" + vin),)),
-        (ENGINE_ASKED, b"\x10\x03", ((engine, bytes.fromhex("5003003201f4")),)),
-        (ENGINE_ASKED, b"\x19\x02\x0d", ((engine, b"\x59\x02\xff" + listed),)),
-        (ENGINE_ASKED, b"\x22\xf1\x90", ((engine, b"\x62\xf1\x90" + vin),)),
-        (GEARBOX_ASKED, b"\x22\xf1\x90", ((gearbox, b"\x7f\x22\x31"),)),
-    )
     at_us = round(trip.tester_from_s * 1e6)
-    for asked, question, answers in script:
+    for asked, question in _ONCE:
         yield _ask(at_us, asked, question)
-        for number, (ident, payload) in enumerate(answers):
-            yield from _answer(at_us + number * 3_000, ident, payload)
+        yield from _answers(units, asked, question, at_us)
         at_us += 400_000
     turn = 0
     while at_us < (seconds - 1.0) * 1e6:
-        pid = (0x0C, 0x0D, 0x05, 0x04, 0x42, 0x0B)[turn % 6]
-        yield _ask(at_us, FUNCTIONAL, bytes((1, pid)))
-        yield from _answer(at_us, engine, bytes((0x41, pid)) + _now(pid, trace, at_us / 1e6))
+        question = bytes((1, _OVER_AND_OVER[turn % len(_OVER_AND_OVER)]))
+        yield _ask(at_us, FUNCTIONAL, question)
+        yield from _answers(units, FUNCTIONAL, question, at_us)
         at_us += 250_000
         turn += 1
+
+
+def _answers(
+    units: dict[int, RoadUnit], asked: int, question: bytes, at_us: int
+) -> Iterator[Event]:
+    """Return the answers of all units that are asked, one after the other."""
+    turn = 0
+    for ident, unit in units.items():
+        if asked not in (FUNCTIONAL, ident):
+            continue
+        payload = unit.answer(question, at_us / 1e6, asked == FUNCTIONAL)
+        if payload is not None:
+            begin_us = at_us + ANSWER_US + turn * 3_000
+            yield from iso_tp(begin_us, ident + 8, ident, payload, channel=CHANNEL)
+            turn += 1
+
+
+__all__ = ["RoadCodes", "RoadTrip", "code_bytes", "own_groups", "play_road", "units_of"]

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TypeAlias
 
 from shearbolt.model.controller import Name
 from shearbolt.proving.controllers import TRACTOR_BUS, Controller, Machine
 from shearbolt.proving.faults import Fault, Memory, Outage, StandingLamp, Upset
+from shearbolt.proving.memory import Store
 from shearbolt.proving.packing import TO_ALL
 from shearbolt.proving.trace import Activity, Day, Phase, Trace
+from shearbolt.proving.truth import Cause
+
+Life: TypeAlias = tuple[float, float, bool]
+"""A stretch in which a controller speaks: from, to (s), and whether it booted at its start."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +26,32 @@ class Ask:
     asker: int
     pgn: int
     asked: int = TO_ALL
+    channel: str = TRACTOR_BUS
+
+
+@dataclass(frozen=True, slots=True)
+class Hush:
+    """A stop or start of broadcasts that someone sends (DM13)."""
+
+    at_s: float
+    asker: int
+    stop: bool = True
+    hold: bool = False
+    """It renews a stop; without it the stop lapses after 6 s."""
+    channel: str = TRACTOR_BUS
+
+
+@dataclass(frozen=True, slots=True)
+class ClearOne:
+    """A request to clear one code (DM22)."""
+
+    at_s: float
+    asker: int
+    asked: int
+    spn: int
+    fmi: int
+    active: bool = False
+    """Clear it as an active code; False: as a previously active one."""
     channel: str = TRACTOR_BUS
 
 
@@ -54,6 +87,15 @@ class Outing:
     """Controllers replaced since the last recording: key, and NAME of the one before."""
     relative: bool = False
     """The recording's times count from its own zero."""
+    watched: bool = False
+    """Controllers find faults by themselves, from what they read (`common_codes`); those of
+    `faults` are scripted, on top."""
+    stores: Mapping[tuple[str, str], Store] = field(default_factory=dict)
+    """What controllers kept from before, by machine and controller."""
+    blame: Mapping[tuple[str, int, int], tuple[Cause, str]] = field(default_factory=dict)
+    """True cause and words of what is found, by controller, SPN and FMI."""
+    hushes: tuple[Hush, ...] = ()
+    clears: tuple[ClearOne, ...] = ()
 
     @property
     def begins_with_key(self) -> bool:
@@ -82,20 +124,6 @@ class Outing:
     def controllers(self) -> tuple[tuple[Machine, Controller], ...]:
         """Return every controller with its machine."""
         return tuple((machine, one) for machine in self.machines() for one in machine.controllers)
-
-    def lives(self, controller: Controller) -> list[tuple[float, float, bool]]:
-        """Return the stretches in which a controller has power: from, to (s), and booted in it."""
-        key_off = self.key_off_s
-        end = float(self.seconds)
-        if key_off is not None:
-            end = min(end, key_off + controller.after_run_s)
-        begin, boots = (controller.boot_s, True) if self.begins_with_key else (0.0, False)
-        lives: list[tuple[float, float, bool]] = []
-        for outage in self.outages:
-            if outage.controller == controller.key:
-                lives.append((begin, outage.window[0], boots))
-                begin, boots = outage.window[1], True
-        return [*lives, (begin, end, boots)]
 
 
 def work(*parts: tuple[Activity, int] | Phase) -> tuple[Phase, ...]:

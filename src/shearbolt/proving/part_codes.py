@@ -10,13 +10,13 @@ import numpy as np
 
 from shearbolt.model.frames import F64
 from shearbolt.proving.codes import Codes
-from shearbolt.proving.exhaust import SWITCH, filter_factor, filter_pressure_kpa
+from shearbolt.proving.exhaust import REASONS, SWITCH, filter_factor, filter_pressure_kpa
 from shearbolt.proving.faults import AMBER, OFF, PROTECT, RED_FLASHING, Watch
 from shearbolt.proving.physics import Flags, hysteresis, lag
 from shearbolt.proving.quantities import BOOM, SEAT, STEERING
 from shearbolt.proving.sensing import pin_volts, sensed
 from shearbolt.proving.trace import STEP_S, Trace
-from shearbolt.proving.watches import circuit, enabled, erratic, output, recent, run_s
+from shearbolt.proving.watches import circuit, enabled, erratic, output, recent, rough, run_s
 
 SCR_CONVERSION = 4364
 START_IN_GEAR = 524_020
@@ -140,7 +140,7 @@ def _revved_cold(controller: str) -> Watch:
     def watch(trace: Trace) -> Flags:
         rpm = sensed(trace, 190, controller) / trace.build.rated_rpm
         cold = sensed(trace, 110, controller) < 30.0
-        return np.asarray(cold & (rpm > 0.82) & (run_s(trace) < 45.0) & trace.running, np.bool_)
+        return np.asarray(cold & (rpm > 0.88) & (run_s(trace) < 28.0) & trace.running, np.bool_)
 
     return watch
 
@@ -164,7 +164,7 @@ def _engine(codes: Codes) -> None:
             100, 1, _oil_low(me, 1.0), 2.0, 8.0, "real_condition", RED_FLASHING, 50.0,
             latched=False,
         )  # fmt: skip
-        if codes.manner.emission:
+        if codes.newer:
             codes.add(100, 20, _standing_pressure(100, me, 60.0), 1.2, 3.0, "sensor")
     for spn in sorted(codes.reads & {102, 1127}):
         codes.add(
@@ -177,6 +177,9 @@ def _engine(codes: Codes) -> None:
         )  # fmt: skip
         codes.add(spn, 20, _standing_pressure(spn, me, 14.0), 1.2, 3.0, "sensor")
         codes.add(spn, 13, _standing_pressure(spn, me, 14.0, -1), 1.2, 3.0, "calibration")
+    for spn, most in ((107, 1.0), (157, 8.0)):
+        if codes.newer and spn in codes.reads:
+            codes.add(spn, 20, _standing_pressure(spn, me, most), 1.2, 3.0, "sensor")
     if 157 in codes.reads:
         codes.add(157, 18, _rail_off(me, True), 2.0, 6.0, "real_condition", AMBER, 70.0)
         codes.add(157, 16, _rail_off(me, False), 2.0, 6.0, "sensor", AMBER, 80.0)
@@ -246,16 +249,21 @@ def _filter(codes: Codes) -> None:
     codes.add(3251, 18, low, 30.0, 60.0, "real_condition", AMBER, monitor="dpf")
     codes.add(3251, 20, _standing_pressure(3251, me, 1.2), 1.2, 3.0, "sensor", monitor="dpf")
 
-    def switched(trace: Trace) -> Flags:
-        wanted = sensed(trace, 3719, me) > 80.0
-        return np.asarray(trace.inhibited[SWITCH] & wanted & trace.key, np.bool_)
+    def kept_by(spn: int) -> Watch:
+        def watch(trace: Trace) -> Flags:
+            wanted = (sensed(trace, 3719, me) > 82.0) & ~trace.regenerating
+            return np.asarray(trace.inhibited[spn] & wanted & trace.running, np.bool_)
+
+        return watch
 
     def kept_off(trace: Trace) -> Flags:
         wanted = (sensed(trace, 3719, me) > 92.0) & ~trace.regenerating
         inhibited = np.logical_or.reduce(list(trace.inhibited.values()))
         return np.asarray(wanted & inhibited & (run_s(trace) > 30.0), np.bool_)
 
-    codes.add(SWITCH, 31, switched, 45.0, 30.0, "inhibited_regeneration")
+    for spn in REASONS:
+        long_s = 45.0 if spn == SWITCH else 420.0
+        codes.add(spn, 31, kept_by(spn), long_s, 30.0, "inhibited_regeneration")
     codes.add(FILTER_CONDITIONS, 31, kept_off, 120.0, 60.0, "inhibited_regeneration", OFF)
 
 
@@ -269,6 +277,12 @@ def _catalyst(codes: Codes) -> None:
         hot = (sensed(trace, 3246, me) > 270.0) & (before > 150.0) & enabled(trace, "warm")
         settled = np.cumsum(hot) * STEP_S > 90.0
         return np.asarray(hot & settled & (after > 0.38 * before), np.bool_)
+
+    for spn in sorted(codes.reads & {3216, 3226}):
+        for fmi, sign in ((20, 1), (21, -1)):
+            # With the engine stopped for a night there is no NOx in the pipe.
+            watch = _standing_pressure(spn, me, 60.0, sign)
+            codes.add(spn, fmi, watch, 1.2, 3.0, "sensor", monitor="exhaust_gas_sensor")
 
     def much(trace: Trace) -> Flags:
         after = lag(sensed(trace, 3226, me), 20.0, STEP_S)
@@ -304,10 +318,12 @@ def _operator(codes: Codes) -> None:
                 watch = circuit(STEERING, codes.key, "high" if end == "high" else "low")
                 codes.add(STEERING, fmi, watch, 2.0, 3.0, "wiring")
             codes.add(STEERING, 2, erratic(STEERING, codes.key), 0.0, 12.0, "wiring")
+            codes.add(STEERING, 2, rough(STEERING, codes.key), 0.0, 12.0, "sensor")
     if codes.key == "hydraulics":
         codes.add(BOOM, 4, circuit(BOOM, codes.key, "low"), 2.0, 3.0, "wiring")
         codes.add(BOOM, 3, circuit(BOOM, codes.key, "high"), 2.0, 3.0, "wiring")
         codes.add(BOOM, 2, erratic(BOOM, codes.key), 0.0, 12.0, "wiring")
+        codes.add(BOOM, 2, rough(BOOM, codes.key), 0.0, 12.0, "sensor")
 
 
 def left_seat(trace: Trace) -> Flags:
@@ -335,7 +351,8 @@ def park_dragged(trace: Trace) -> Flags:
 def fast_pto(trace: Trace) -> Flags:
     """Tell when the PTO was engaged near full speed; the warning shows for 4 s."""
     engaged = trace.pto & ~np.concatenate([trace.pto[:1], trace.pto[:-1]])
-    fast = engaged & (trace.engine_rpm > 0.8 * trace.build.rated_rpm)
+    just = recent(np.asarray(engaged, np.bool_), 4.0) > 0
+    fast = just & (trace.engine_rpm > 0.93 * trace.build.rated_rpm)
     return np.asarray(recent(np.asarray(fast, np.bool_), 4.0) > 0, np.bool_)
 
 

@@ -14,8 +14,9 @@ GAS_CONSTANT_AIR = 287.05
 KELVIN = 273.15
 Flags = npt.NDArray[np.bool_]
 
-_LAG_BLOCK_DECAY = 30.0
-"""A block of the lag filter may decay by e to this power before rounding could matter."""
+_LAG_BLOCK_DECAY = 500.0
+"""A block of the lag filter may decay by e to this power before its weights leave the doubles; the
+sum is led by its latest terms, so rounding stays relative to them."""
 
 
 def barometer_kpa(altitude_m: npt.ArrayLike) -> F64:
@@ -112,24 +113,6 @@ def compressor_outlet_c(intake_c: F64, pressure_ratio: F64, efficiency: float = 
     """Return the temperature (°C) behind a compressor, adiabatic with an efficiency."""
     rise = (np.clip(pressure_ratio, 1.0, None) ** 0.2857 - 1.0) / efficiency
     return np.asarray((intake_c + KELVIN) * (1.0 + rise) - KELVIN, np.float64)
-
-
-def exhaust_filter_drop_kpa(
-    exhaust_kg_h: F64, temperature_c: F64, *, soot_pct: F64, ash_pct: float
-) -> F64:
-    """Return the pressure drop (kPa) over a particulate filter, Darcy's law.
-
-    Laminar, so viscosity (Sutherland) times volume flow, of gas that stands at the pressure before
-    the filter, that is at 101.325 kPa plus the drop itself. The factor grows with soot and ash; its
-    clean value is of the size measured on a truck (3.2e5 at middling soot).
-    """
-    kelvin = temperature_c + KELVIN
-    viscosity = 1.716e-5 * (kelvin / KELVIN) ** 1.5 * 383.55 / (kelvin + 110.4)
-    factor = 2.2e5 * (1.0 + 1.2 * soot_pct / 100.0 + 0.8 * ash_pct / 100.0)
-    behind_kpa = 101.325
-    # drop = factor * viscosity * flow_at_1_kPa / (behind + drop), solved for the drop
-    push = factor * viscosity * exhaust_kg_h / 3.6e6 * GAS_CONSTANT_AIR * kelvin
-    return np.asarray((np.sqrt(behind_kpa**2 + 4.0 * push) - behind_kpa) / 2.0, np.float64)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,12 +1,16 @@
-"""The outings of the demo season, as data: who, when, in what weather, doing what, with what fault.
+"""Outings scripted to the second, as data: who, when, in what weather, doing what, with what fault.
 
-Counts, hours and memories go on from one outing of a machine to its next.
+Counts, hours and memories go on from one outing of a machine to its next. The tests measure what
+reads recordings against them; the demo season is lived instead (`yard`).
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
 
+from shearbolt.model.instants import from_iso
+from shearbolt.model.reading import TimeBase
+from shearbolt.proving.bus import play
 from shearbolt.proving.controllers import (
     COMPONENT_IDENTIFICATION,
     HOURS,
@@ -18,6 +22,7 @@ from shearbolt.proving.faults import (
     AMBER,
     AMBER_AND_MIL,
     AMBER_FLASHING,
+    OFF,
     PROTECT,
     RED_FLASHING,
     Fault,
@@ -31,6 +36,7 @@ from shearbolt.proving.faults import (
     repeated,
 )
 from shearbolt.proving.layouts import ERROR
+from shearbolt.proving.ledger import truth_of
 from shearbolt.proving.machines import (
     BIG_TRACTOR,
     BIG_TRACTOR_GEARBOX,
@@ -46,11 +52,12 @@ from shearbolt.proving.machines import (
     TRUCK,
     UTILITY_TRACTOR,
 )
-from shearbolt.proving.obd import RoadCodes, RoadTrip
+from shearbolt.proving.obd import CHANNEL, RoadCodes, RoadTrip, play_road
 from shearbolt.proving.outing import Ask, Outing, Tool, work
 from shearbolt.proving.packing import ADDRESS_CLAIM, DM2, DM4
 from shearbolt.proving.physics import Battery
 from shearbolt.proving.trace import Day, Phase
+from shearbolt.proving.truth import DemoRecording, TrueFault, TrueMachine, Truth
 
 _CLUSTER = 23
 
@@ -368,3 +375,59 @@ PICKUP_TRIP = RoadTrip(
     RoadCodes(("P0299",), ("P0128",), (("P0299", 0x00, 0x2F), ("P0128", 0x00, 0x24))),
     12.0,
 )
+
+PICKUP_FILE = "2026-07-03_pickup_tester.asc"
+
+
+def scripted_recordings(seed: int = 7) -> list[DemoRecording]:
+    """Play every scripted outing, in the order of their days.
+
+    The same seed gives the same recordings, bit for bit.
+    """
+    recordings = []
+    for number, outing in enumerate(SEASON):
+        played = play(outing, seed * 1000 + number)
+        recordings.append(
+            DemoRecording(
+                outing.file_name, outing.file_format, played.frames, truth_of(outing, played)
+            )
+        )
+    recordings.append(_pickup(PICKUP_TRIP, seed * 1000 + 999))
+    return sorted(recordings, key=lambda one: one.truth.started_truly)
+
+
+def _pickup(trip: RoadTrip, seed: int) -> DemoRecording:
+    """Make the pickup's recording with the truth of it."""
+    frames, trace = play_road(trip, seed)
+    words = {
+        "P0299": "A hose clamp of the charge air had slipped.",
+        "P0128": "The thermostat opens too early.",
+    }
+    faults = []
+    for code, matter in words.items():
+        confirmed = code in trip.codes.confirmed
+        faults.append(
+            TrueFault(
+                "pickup", "engine", "obd", CHANNEL, None, None, None, code, confirmed,
+                ("obd03" if confirmed else "obd07", "uds19"), (), None, None, OFF,
+                "real_condition", matter,
+            )
+        )  # fmt: skip
+    truth = Truth(
+        TimeBase.ABSOLUTE,
+        from_iso(trip.started),
+        int(frames.time_us[-1]),
+        trip.started,
+        (
+            TrueMachine(
+                "pickup", "the pickup", PICKUP_VIN, True, False,
+                float(trace.hours[0]), float(trace.hours[-1]), False, (),
+            ),
+        ),
+        tuple(faults),
+        (),
+        (),
+        False,
+        False,
+    )  # fmt: skip
+    return DemoRecording(PICKUP_FILE, "asc", frames, truth)

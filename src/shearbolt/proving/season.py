@@ -1,117 +1,103 @@
-"""The demo season of Corbie Howe, an invented contractor in the invented upper Wenna valley.
+"""Whole seasons: the demo's, which was written by hand, and any number of others by chance.
 
-Grass from May, maize in September, beet to December: recordings of several machines with faults
-whose causes are known, and what was written down by hand in between.
+The demo season is that of Corbie Howe, an invented contractor in the invented upper Wenna valley:
+grass from May, maize in September, beet to December (see `demo_story`).
 """
 
 from __future__ import annotations
 
-from shearbolt.model.instants import from_iso
-from shearbolt.model.reading import TimeBase
-from shearbolt.proving.bus import play
-from shearbolt.proving.faults import OFF
-from shearbolt.proving.ledger import truth_of
-from shearbolt.proving.machines import PICKUP_VIN
-from shearbolt.proving.obd import CHANNEL, RoadTrip, play_road
-from shearbolt.proving.script import PICKUP_TRIP, SEASON
-from shearbolt.proving.truth import (
-    DemoRecording,
-    TrueFault,
-    TrueMachine,
-    Truth,
-    WrittenNote,
-)
+from collections.abc import Mapping, Sequence
 
-PICKUP_FILE = "2026-07-03_pickup_tester.asc"
+from shearbolt.proving.calendar import CAMPAIGNS, calendar
+from shearbolt.proving.chance_plans import MACHINES, plan_by_chance
+from shearbolt.proving.demo_story import GROUPS
+from shearbolt.proving.plight import word_seed
+from shearbolt.proving.season_truth import SeasonTruth
+from shearbolt.proving.truth import DemoRecording
+from shearbolt.proving.yard import Season, live_season, with_brought
+
+DEMO_SEED = 7
 
 
-def demo_season(seed: int = 7) -> list[DemoRecording]:
-    """Make the recordings of the season, in the order of their days.
+def demo_group(number: int, seed: int = DEMO_SEED) -> Season:
+    """Live one group of the demo's machines through the season; groups know nothing of each other.
 
-    The same seed gives the same recordings, bit for bit.
+    Raises IndexError for a group that is not there.
     """
-    recordings = []
-    for number, outing in enumerate(SEASON):
-        played = play(outing, seed * 1000 + number)
-        recordings.append(
-            DemoRecording(
-                outing.file_name, outing.file_format, played.frames, truth_of(outing, played)
-            )
-        )
-    recordings.append(_pickup(PICKUP_TRIP, seed * 1000 + 999))
-    return sorted(recordings, key=lambda one: one.truth.started_truly)
+    return live_season(GROUPS[number], seed)
 
 
-def _pickup(trip: RoadTrip, seed: int) -> DemoRecording:
-    """Make the pickup's recording with the truth of it."""
-    frames, trace = play_road(trip, seed)
-    words = {
-        "P0299": "A hose clamp of the charge air had slipped.",
-        "P0128": "The thermostat opens too early.",
-    }
-    faults = []
-    for code, matter in words.items():
-        confirmed = code in trip.codes.confirmed
-        faults.append(
-            TrueFault(
-                "pickup", "engine", "obd", CHANNEL, None, None, None, code, confirmed,
-                ("obd03" if confirmed else "obd07", "uds19"), (), None, None, OFF,
-                "real_condition", matter,
+def together(seasons: Sequence[Season]) -> Season:
+    """Put seasons of different machines together into one, in the order of the days.
+
+    Raises ValueError where there is none.
+    """
+    if not seasons:
+        raise ValueError("no season to put together")
+    machines = tuple(machine for one in seasons for machine in one.truth.machines)
+    worked = sum(one.worked_h for one in machines)
+    recorded = sum(one.recorded_h for one in machines)
+    return Season(
+        seasons[0].seed,
+        tuple(
+            sorted((o for s in seasons for o in s.looks), key=lambda o: (o.started, o.file_name))
+        ),
+        tuple(sorted((o for s in seasons for o in s.notes), key=lambda o: (o.date, o.machine))),
+        tuple(sorted((o for s in seasons for o in s.repairs), key=lambda o: (o.date, o.machine))),
+        SeasonTruth(seasons[0].seed, round(recorded / worked, 6), machines),
+    )
+
+
+def demo_yard(seed: int = DEMO_SEED, groups: Sequence[int] | None = None) -> Season:
+    """Live the demo's machines (all groups, or some) through the season.
+
+    The same seed gives the same season, bit for bit.
+    """
+    numbers = range(len(GROUPS)) if groups is None else groups
+    return together([demo_group(one, seed) for one in numbers])
+
+
+def demo_season(seed: int = DEMO_SEED, groups: Sequence[int] | None = None) -> list[DemoRecording]:
+    """Make the recordings of the demo season, in the order of their days."""
+    return list(demo_yard(seed, groups).recordings())
+
+
+def season(
+    seed: int,
+    machines: Sequence[str] | None = None,
+    causes: Mapping[str, Sequence[str]] | None = None,
+    coverage: float = 0.01,
+    perturb: float = 0.0,
+    *,
+    severity: float | None = None,
+    repaired: bool = True,
+    look_s: int = 600,
+) -> Season:
+    """Make a season by chance: machines by key (None: all), from first cut to last beet.
+
+    `causes` gives keys of the catalogue by machine (None, or a machine without any: one or two by
+    chance), `severity` their peak, `coverage` the recorded share of the worked hours (1: every
+    shift whole), `perturb` the spread of the hardware's parameters. The same arguments give the
+    same season. Raises KeyError for strangers, ValueError for shares that are none.
+    """
+    keys = tuple(CAMPAIGNS) if machines is None else tuple(machines)
+    plans = []
+    for key in keys:
+        name = MACHINES[key].name
+        shifts = calendar(key, word_seed(seed, name), weather=seed)
+        chosen = None if causes is None else causes.get(key)
+        plans.append(
+            with_brought(
+                plan_by_chance(
+                    key, shifts, word_seed(seed, key), causes=chosen, severity=severity,
+                    coverage=coverage, perturb=perturb, repaired=repaired, look_s=look_s,
+                )
             )
         )  # fmt: skip
-    truth = Truth(
-        TimeBase.ABSOLUTE,
-        from_iso(trip.started),
-        int(frames.time_us[-1]),
-        trip.started,
-        (
-            TrueMachine(
-                "pickup", "the pickup", PICKUP_VIN, True, False,
-                float(trace.hours[0]), float(trace.hours[-1]), False, (),
-            ),
-        ),
-        tuple(faults),
-        (),
-        (),
-        False,
-        False,
-    )  # fmt: skip
-    return DemoRecording(PICKUP_FILE, "asc", frames, truth)
+    return live_season(plans, seed)
 
 
-def demo_notes() -> list[WrittenNote]:
-    """Return what the yard wrote down by hand in the season, in the order of the days."""
-    return sorted(NOTES, key=lambda one: one.date)
-
-
-NOTES: tuple[WrittenNote, ...] = (
-    WrittenNote(
-        "the old utility tractor", "2026-04-01", 8122.0, "stood over winter", "event"
-    ),
-    WrittenNote(
-        "the old utility tractor", "2026-04-01", 8122.0, "won't crank", "symptom",
-        "first start of the year", "cold", 0.0,
-    ),
-    WrittenNote("the telehandler", "2026-05-05", 3268.0, "washed", "event"),
-    WrittenNote(
-        "the big tractor", "2026-06-02", 6411.5, "639.09", "code", "road, loaded", "hot", 90.0
-    ),
-    WrittenNote(
-        "the haulage truck", "2026-07-21", 11_902.0, "SPN 100 FMI 4", "code",
-        "rough track to the quarry field", "hot", 45.0,
-    ),
-    WrittenNote("the forager", "2026-09-12", 2040.0, "implement changed", "event"),
-    WrittenNote(
-        "the forager", "2026-09-27", 2101.0, "000110.16", "code", "chopping maize", "hot", 120.0
-    ),
-    WrittenNote("the new tractor", "2026-09-30", 1502.0, "DEF delivered", "event"),
-    WrittenNote(
-        "the loader wagon", "2026-10-02", None, "shear bolt broke", "symptom",
-        "loading, thick swath",
-    ),
-    WrittenNote(
-        "the telehandler", "2026-11-18", 3702.0, "191-2", "code", "turning in the yard", "hot"
-    ),
-)  # fmt: skip
-
-__all__ = ["NOTES", "demo_notes", "demo_season"]
+__all__ = [
+    "DEMO_SEED", "GROUPS", "Season", "demo_group", "demo_season", "demo_yard", "season",
+    "together",
+]  # fmt: skip

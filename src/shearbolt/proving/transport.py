@@ -11,11 +11,16 @@ CONNECTION = 60416
 DATA = 60160
 """TP.DT."""
 LONGEST = 1785
+HOLD_AGAIN_US = 500_000
+"""A hold (CTS of no packets) must be renewed so often (Th)."""
 _PACKET = 7
 
 
-def _packets(payload: bytes) -> list[bytes]:
-    """Cut a payload into numbered data packets, the last padded with FF."""
+def cut(payload: bytes) -> list[bytes]:
+    """Cut a payload into numbered data packets, the last padded with FF.
+
+    Raises ValueError for one of another size than 9 to 1785 bytes.
+    """
     if not 9 <= len(payload) <= LONGEST:
         raise ValueError(f"transport carries 9 to {LONGEST} bytes, not {len(payload)}")
     starts = range(0, len(payload), _PACKET)
@@ -37,9 +42,9 @@ def broadcast(
 ) -> list[Event]:
     """Send 9 to 1785 bytes to all: announcement, then packets `gap_us` apart (SAE J1939-21 5.10.2).
 
-    The tag goes to the announcement. Raises ValueError for a payload of another size.
+    The tag goes to all of them. Raises ValueError for a payload of another size.
     """
-    packets = _packets(payload)
+    packets = cut(payload)
     head = (
         bytes((32,))
         + len(payload).to_bytes(2, "little")
@@ -50,7 +55,7 @@ def broadcast(
     data = identifier(7, DATA, source, TO_ALL)
     events = [Event(at_us, connection, head, tag, channel=channel)]
     for number, packet in enumerate(packets, start=1):
-        events.append(Event(at_us + number * gap_us, data, packet, channel=channel))
+        events.append(Event(at_us + number * gap_us, data, packet, tag, channel=channel))
     return events
 
 
@@ -63,34 +68,43 @@ def to_one(
     *,
     window: int = 16,
     step_us: int = 4_000,
+    hold_us: int = 0,
     tag: int = -1,
     channel: str = "can0",
 ) -> list[Event]:
     """Send 9 to 1785 bytes to one, with both sides' frames (SAE J1939-21 5.10.2).
 
     `window` is how many packets the receiver lets pass at a time, `step_us` the time from each
-    frame to the next. The tag goes to the request to send. Raises ValueError for a payload of
-    another size.
+    frame to the next. With `hold_us` the receiver holds the transfer so long before each window but
+    the first, and renews that every half second. The tag goes to the request to send. Raises
+    ValueError for a payload of another size.
     """
-    packets = _packets(payload)
+    packets = cut(payload)
     size, group = len(payload).to_bytes(2, "little"), pgn.to_bytes(3, "little")
     there = identifier(7, CONNECTION, source, destination)
     back = identifier(7, CONNECTION, destination, source)
     data = identifier(7, DATA, source, destination)
 
-    def conversation() -> Iterator[tuple[int, bytes]]:
-        yield there, bytes((16,)) + size + bytes((len(packets), 0xFF)) + group
+    def conversation() -> Iterator[tuple[int, bytes, int]]:
+        yield there, bytes((16,)) + size + bytes((len(packets), 0xFF)) + group, step_us
         for first in range(0, len(packets), window):
             few = packets[first : first + window]
-            yield back, bytes((17, len(few), first + 1, 0xFF, 0xFF)) + group
+            if first and hold_us:
+                left = hold_us
+                while left > 0:
+                    pause = min(left, HOLD_AGAIN_US)
+                    yield back, bytes((17, 0, 0xFF, 0xFF, 0xFF)) + group, pause
+                    left -= pause
+            yield back, bytes((17, len(few), first + 1, 0xFF, 0xFF)) + group, step_us
             for packet in few:
-                yield data, packet
-        yield back, bytes((19,)) + size + bytes((len(packets), 0xFF)) + group
+                yield data, packet, step_us
+        yield back, bytes((19,)) + size + bytes((len(packets), 0xFF)) + group, step_us
 
-    return [
-        Event(at_us + turn * step_us, ident, body, tag if turn == 0 else -1, channel=channel)
-        for turn, (ident, body) in enumerate(conversation())
-    ]
+    events: list[Event] = []
+    for ident, body, wait_us in conversation():
+        events.append(Event(at_us, ident, body, -1 if events else tag, channel=channel))
+        at_us += wait_us
+    return events
 
 
 def iso_tp(

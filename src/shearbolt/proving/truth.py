@@ -196,3 +196,26 @@ class WrittenNote:
     """What the machine was doing, in the person's words."""
     warmth: Literal["hot", "cold"] | None = None
     minutes_since_start: float | None = None
+    who: str | None = None
+    """Who wrote it down."""
+    spn: int | None = None
+    """Codes: what the dash showed."""
+    fmi: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenRepair:
+    """Something done to a machine, as a person wrote it into the book."""
+
+    machine: str
+    """Name of the machine, as its people call it."""
+    date: str
+    """ISO 8601 date or time."""
+    hours: float
+    text: str
+    about: tuple[tuple[int, int], ...] = ()
+    """SPN and FMI of the faults that it was done for."""
+    codes: tuple[str, ...] = ()
+    """The same for road vehicles."""
+    repairs: tuple[str, ...] = ()
+    """What was done in truth: keys of the proving ground's list."""

@@ -30,8 +30,8 @@ Enable = Literal["key", "running", "stopped", "warm", "loaded", "moving", "rest"
 load; driving; at key-on after a night's rest."""
 
 _SETTLED_S = 6.0
-_PIN_HIGH_V = {"ntc": 4.9, "ratiometric": 4.75}
-_PIN_LOW_V = {"ntc": 0.1, "ratiometric": 0.25}
+_PIN_HIGH_V = {"ntc": 4.9, "ratiometric": 4.75, "switch": 4.85}
+_PIN_LOW_V = {"ntc": 0.1, "ratiometric": 0.25, "switch": 0.15}
 """Reference sheet 6.9 and 6.10: an open NTC is at 5 V, a sound one at -40 °C below 4.8 V."""
 _EXHAUST_HIGH_C, _EXHAUST_LOW_C = 950.0, -30.0
 _RESTED_K = 4.0
@@ -131,6 +131,31 @@ def erratic(spn: int, controller: str, times: int = 5, within_s: float = 20.0) -
     return watch
 
 
+def pin_leaves(spn: int, controller: str, times: int = 3, within_s: float = 20.0) -> Watch:
+    """Watch for a pin that leaves its scale again and again: FMI 2 of what may jump by itself."""
+    ends = (circuit(spn, controller, "high"), circuit(spn, controller, "low"))
+
+    def watch(trace: Trace) -> Flags:
+        outside = ends[0](trace) | ends[1](trace)
+        begun = outside & ~np.concatenate([outside[:1], outside[:-1]])
+        return np.asarray((recent(begun, within_s) >= times) & trace.key, np.bool_)
+
+    return watch
+
+
+def rough(spn: int, controller: str) -> Watch:
+    """Watch for a signal that is far too restless for what it measures: FMI 2."""
+    one = circuit_of(spn)
+    most = 0.022 * (one.high - one.low)
+
+    def watch(trace: Trace) -> Flags:
+        values = sensed(trace, spn, controller)
+        steps = np.abs(np.diff(values, prepend=values[0]))
+        return np.asarray((lag(steps, 6.0, STEP_S, 0.0) > most) & trace.key, np.bool_)
+
+    return watch
+
+
 def leaps(spn: int, controller: str) -> Watch:
     """Watch for a single step that no fluid can make, within the range of the pin: FMI 10."""
 
@@ -226,10 +251,12 @@ def after_rest(
         if not enabled(trace, "rest")[first]:
             return np.zeros(len(trace.time_s), np.bool_)
         volts = pin_volts(trace, spn, controller)[first]
-        apart = sensed(trace, spn, controller)[first] - float(
-            np.median([sensed(trace, one, controller)[first] for one in others])
-        )
-        wrong = sign * apart > off_k and _PIN_LOW_V["ntc"] < volts < _PIN_HIGH_V["ntc"]
+        exhaust = circuit_of(spn).kind == "exhaust"
+        own = float(sensed(trace, spn, controller)[first])
+        apart = [sign * (own - float(sensed(trace, one, controller)[first])) for one in others]
+        alone = sum(one > off_k for one in apart) >= max(2, len(others) - 1)
+        inside = exhaust or _PIN_LOW_V["ntc"] < volts < _PIN_HIGH_V["ntc"]
+        wrong = alone and inside
         return np.asarray((trace.time_s >= 0.8) & trace.key & bool(wrong), np.bool_)
 
     return watch
@@ -291,7 +318,7 @@ def disturbed(channel: str) -> Watch:
 
     def watch(trace: Trace) -> Flags:
         lost, errors = bus_of(trace, channel)
-        busy = lag(errors, 2.0, STEP_S) > 12.0
+        busy = (lag(errors, 2.0, STEP_S) > 12.0) | (lag(lost, 2.0, STEP_S) > 0.1)
         return np.asarray(busy & (lag(lost, 0.5, STEP_S) <= 0.9) & trace.key, np.bool_)
 
     return watch

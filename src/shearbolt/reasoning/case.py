@@ -6,6 +6,7 @@ Plain values put together by `app` from the book; nothing here knows where they 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from shearbolt.model.controller import ControllerSeen
 from shearbolt.model.fault import Cleared, FaultKind, FaultSeen, LampSpell
@@ -37,6 +38,23 @@ class NoteInVisit:
 
 
 @dataclass(frozen=True, slots=True)
+class Absence:
+    """One stretch in which a sender was not heard, by the visit's own clock."""
+
+    channel: str
+    address: int
+    from_us: int
+    """Its last frame before."""
+    until_us: int | None
+    """Its first frame afterwards; None: not heard again."""
+    why: Literal["key_off", "silence", "pause"]
+    """'pause': nothing at all was heard."""
+    claimed_us: int | None = None
+    """Its address claim within the first seconds after it came back (a unit that lost power claims
+    its address anew, SAE J1939-81); None: none was heard."""
+
+
+@dataclass(frozen=True, slots=True)
 class VisitCase:
     """One visit of the machine."""
 
@@ -62,6 +80,8 @@ class VisitCase:
     pauses: tuple[tuple[int, int], ...]
     """Stretches without any frame."""
     notes: tuple[NoteInVisit, ...] = ()
+    absences: tuple[Absence, ...] | None = None
+    """When this machine's senders were not heard; None: not told, then the state stands in."""
 
 
 @dataclass(frozen=True, slots=True)

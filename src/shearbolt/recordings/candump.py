@@ -18,7 +18,6 @@ from shearbolt.kernels import MAX_CHANNELS, Columns, Parsed, best, room_for
 from shearbolt.model.frames import ERROR, I64, NO_LONG_DATA, Frames, LongData, word_of
 from shearbolt.model.instants import Instant
 from shearbolt.model.reading import NotRead, TimeBase
-from shearbolt.recordings.ahead import ahead
 from shearbolt.recordings.candump_line import (
     LINE_TOO_LONG,
     LONGEST_LINE,
@@ -155,11 +154,11 @@ class CandumpRecording:
         return tuple(said)
 
     def blocks(self, progress: Progress | None = None) -> Iterator[Frames]:
-        """Give the frames in the file's order, about BLOCK_FRAMES at a time, read ahead.
+        """Give the frames in the file's order, about BLOCK_FRAMES at a time.
 
         Raises EmptyRecording without a single frame, ForeignRecording for other text.
         """
-        return ahead(lambda note: self._pass(note, BLOCK_FRAMES), progress)
+        return self._pass(progress, BLOCK_FRAMES)
 
     def _pass(self, progress: Progress | None, block_frames: int) -> Generator[Frames, None, None]:
         self._found = found = _Found()

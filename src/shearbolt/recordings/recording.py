@@ -9,8 +9,8 @@ from shearbolt.model.frames import Frames
 from shearbolt.model.instants import Instant
 from shearbolt.model.reading import NotRead, TimeBase
 
-BLOCK_FRAMES = 1 << 18
-"""Frames handed on at a time, about: enough to work in arrays, few enough to stay in cache."""
+BLOCK_FRAMES = 1 << 19
+"""Frames handed on at a time, about: enough to work in arrays, few enough for little memory."""
 
 Progress = Callable[[int], None]
 """Called with the number of (compressed) file bytes worked off so far."""

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from shearbolt.model.instants import SECOND_US, Instant
-from shearbolt.wire.raw_values import number
+from shearbolt.wire.raw_values import LAST_NUMBER, number
 
 TIME_DATE = 65254
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -44,11 +44,9 @@ class ClockReading:
 
 def read_clock(payload: bytes) -> ClockReading | None:
     """Read PGN 65254; None when a part of date or time is missing, no number or impossible."""
-    read = (number(payload, first, 1) for first in range(1, 7))
-    parts = [part for part in read if part is not None]
-    if len(parts) < 6:
+    if len(payload) < 6 or max(payload[:6]) > LAST_NUMBER:
         return None
-    second, minute, hour, month, day, year = parts
+    second, minute, hour, month, day, year = payload[:6]
     whole_day = -(-day // _QUARTERS)
     try:
         moment = datetime(

@@ -6,7 +6,8 @@ parameter specific, FC-FD reserved, FE error, FF not available.
 
 from __future__ import annotations
 
-_LAST_NUMBER = 0xFA
+LAST_NUMBER = 0xFA
+"""Largest top byte of a number."""
 
 
 def unsigned(data: bytes, first_byte: int, width: int) -> int | None:
@@ -21,7 +22,7 @@ def unsigned(data: bytes, first_byte: int, width: int) -> int | None:
 def number(data: bytes, first_byte: int, width: int) -> int | None:
     """Read a field as `unsigned` does; None where its top byte says that it is no number."""
     raw = unsigned(data, first_byte, width)
-    return None if raw is None or raw >> 8 * (width - 1) > _LAST_NUMBER else raw
+    return None if raw is None or raw >> 8 * (width - 1) > LAST_NUMBER else raw
 
 
 def count(data: bytes, first_byte: int) -> int | None:

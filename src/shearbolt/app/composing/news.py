@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import TypeVar
 
-from shearbolt.app.composing.faults import MachineRecord, looks_at, read_machine
+from shearbolt.app.composing.faults import MachineRecord, looks_at
 from shearbolt.app.composing.labels import fault_words
 from shearbolt.app.composing.tables import FactTables
 from shearbolt.app.documents.news import FaultNews, NewSince
-from shearbolt.book import Fault, Reads
+from shearbolt.book import Fault, Machine, Reads
 from shearbolt.model.fault import COUNT_FULL
 from shearbolt.model.instants import to_iso
 from shearbolt.reasoning.standing import Look, standing
+
+T = TypeVar("T")
 
 
 def what_is_new(book: Reads, brought: Collection[str], tables: FactTables) -> NewSince:
@@ -34,7 +38,7 @@ def what_is_new(book: Reads, brought: Collection[str], tables: FactTables) -> Ne
     for machine in book.machines():
         if machine.id not in heard:
             continue
-        record = read_machine(book, machine)
+        record = _read(book, machine)
         if all(one.id in new for one in record.visits):
             told["machines"].append({"machine": machine.id, "machine_name": machine.name})
         for fault in record.faults:
@@ -42,26 +46,67 @@ def what_is_new(book: Reads, brought: Collection[str], tables: FactTables) -> Ne
     return told
 
 
+class _Lazily(Mapping[str, T]):
+    """Reads what is asked for, once: most visits of a machine do not matter here."""
+
+    def __init__(self, ids: Sequence[str], load: Callable[[str], T]) -> None:
+        self._ids = ids
+        self._load = load
+        self._held: dict[str, T] = {}
+
+    def __getitem__(self, id_: str) -> T:
+        if id_ not in self._held:
+            self._held[id_] = self._load(id_)
+        return self._held[id_]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._ids)
+
+    def __len__(self) -> int:
+        return len(self._ids)
+
+
+def _read(book: Reads, machine: Machine) -> MachineRecord:
+    """Read a machine as `read_machine` does, but what its visits told only when it is needed."""
+    visits = tuple(book.visits(machine.id))
+    ids = [one.id for one in visits]
+    return MachineRecord(
+        machine,
+        visits,
+        _Lazily(ids, book.visit_content),
+        _Lazily(ids, book.visit_places),
+        {one.id: one for one in book.controllers(machine.id)},
+        {box.controller: box.name for box in book.boxes(machine.id)},
+        tuple(book.faults(machine.id)),
+        book.sightings_of(machine.id),
+        (),
+        (),
+        {one.id: one for one in visits},
+    )
+
+
 def _fault(
     record: MachineRecord, fault: Fault, new: frozenset[str], tables: FactTables, told: NewSince
 ) -> None:
-    looks = looks_at(record, fault)
-    mine = [one for one in looks if one.visit in new and one.seen is not None]
+    seen = {one.visit for one in record.sightings.get(fault.id, ())}
+    order = [one.id for one in record.visits]
+    known = [i for i, id_ in enumerate(order) if id_ in seen and id_ not in new]
+    mine = [i for i, id_ in enumerate(order) if id_ in seen and id_ in new]
     if not mine:
         return
-    known = [i for i, one in enumerate(looks) if one.visit not in new and one.seen is not None]
+    # From the last look before on; what lies further back decides nothing.
+    begin = known[-1] if known else mine[0]
+    looks = looks_at(replace(record, visits=record.visits[begin:]), fault)
+    later = [one for one in looks if one.visit in new and one.seen is not None]
     if not known:
-        told["faults"].append(_news(record, fault, looks, mine[0], None, tables))
+        told["faults"].append(_news(record, fault, looks, later[0], None, tables))
         return
-    last = known[-1]
-    later = [one for one in looks[last + 1 :] if one.visit in new and one.seen is not None]
     if not later:
         return
-    earlier = looks[: looks.index(later[0])]
-    count = _count(looks[: last + 1])
+    count = _count(looks[:1])
     news = _news(record, fault, looks, later[0], count, tables)
     active = any(one.seen is not None and one.seen.spells for one in later)
-    if active and standing(earlier).state != "active":
+    if active and standing(looks[: looks.index(later[0])]).state != "active":
         told["came_back"].append(news)
     now = news["count_now"]
     if count is not None and now is not None and now > count:

@@ -14,7 +14,6 @@ from shearbolt.app.documents import (
     NoteDocument,
     Progress,
     Refused,
-    Visit,
     Wording,
 )
 from shearbolt.app.use_cases.looking import faults_of, yard_of
@@ -89,43 +88,27 @@ def demo(book: Path, folder: str, *, progress: Progress, wording: Wording) -> De
     """Generate recordings in `folder`, file them with the season's notes, and show them."""
     from shearbolt.app import demo as season
 
-    written = season.write_season(Path(folder), progress)
-    visits: list[Visit] = []
-    refused: list[Refused] = []
-    new: set[str] = set()
-    for path, recording in written:
-        told = add_recordings(
-            book,
-            [str(path)],
-            machine=season.asked_machine(recording),
-            start_us=season.given_start_us(recording),
-            hours=None,
-            columns={},
-            progress=progress,
-            wording=wording,
-        )
-        new |= {one["visit"] for one in told["visits"] if not one["already_in_book"]}
-        season.name_machines(book, told, recording)
-        visits.extend(told["visits"])
-        refused.extend(told["refused"])
-    if new:
-        for one in season.demo_notes():
-            note(book, season.asked_of(one), wording=wording)
+    made = season.write_season(Path(folder), progress)
     with opened_book(book) as opened:
-        names = {one.id: one.name for one in opened.machines()}
-        for visit in visits:
-            visit["machine_name"] = names[visit["machine"]]
-        return {
-            "schema": "shearbolt/demo/1",
-            "folder": folder,
-            "book": str(book),
-            "files": [str(path) for path, _ in written],
-            "add": {
-                "schema": "shearbolt/add/1",
-                "visits": visits,
-                "refused": refused,
-                "new_since": what_is_new(opened, new, tables_of(opened)),
-            },
-            "yard": yard_of(opened),
-            "faults": faults_of(opened, None, None, everything=False),
-        }
+        filed, refused = season.file_season(opened, made, progress)
+        progress(0, 0, "Looking at the yard")
+        new = {one.visit.id for one in filed if not one.already}
+        with opened.snapshot() as reads:
+            tables = tables_of(opened)
+            return {
+                "schema": "shearbolt/demo/1",
+                "folder": folder,
+                "book": str(book),
+                "files": [str(made.path(one)) for one in made.written],
+                "add": {
+                    "schema": "shearbolt/add/1",
+                    "visits": [
+                        visit_document(reads, one.visit, tables, already=one.already)
+                        for one in filed
+                    ],
+                    "refused": [_refused(*one) for one in refused],
+                    "new_since": what_is_new(reads, new, tables),
+                },
+                "yard": yard_of(opened),
+                "faults": faults_of(opened, None, None, everything=False),
+            }

@@ -269,7 +269,7 @@ WIRING: tuple[Cause, ...] = (
     ),
     Cause("wiring.implement_plug", "wiring",
           "The power pins of the implement's plug are burnt: the wagon loses power when it works.",
-          _feed(FeedFault("wagon", 4.5, When("pickup", 0.0, 0.3, 2.0))),
+          _feed(FeedFault("wagon", 8.0, When("pickup", 0.0, 0.3, 2.0))),
           ("loader_wagon",), ((639, 9),), (), "creeping"),
     Cause("wiring.wagon_cable", "wiring",
           "The cable to the pick-up's valve chafes at the drawbar.",

@@ -1,0 +1,62 @@
+"""Comparing like with like: what a look would have found with fewer causes at work before it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from shearbolt.proving.blame import Code
+from shearbolt.proving.causes import Active
+from shearbolt.proving.cycle import KeyCycle
+from shearbolt.proving.plight import Plight
+from shearbolt.proving.trace import Day
+
+_SOOTY = ("inhibited_regeneration", "real_condition.oxidation_aged",
+          "real_condition.soot_from_engine", "calibration.injector_codes")  # fmt: skip
+"""Causes that let soot pile up."""
+_WARM_C = (88.0, 96.0, 62.0, 82.0)
+"""What coolant, engine oil, hydraulic and gearbox oil come to in ordinary work."""
+
+
+def step_of(severity: float) -> int:
+    """Return severities alike as one number: a factor of 1.8 makes a difference."""
+    return round(1.7 * float(np.log(max(severity, 1e-3))))
+
+
+def sooty(few: Sequence[Active]) -> bool:
+    return any(one.cause.key.startswith(_SOOTY) for one in few)
+
+
+def as_without(day: Day, few: Sequence[Active], plight: Plight) -> Day:
+    """Return what a look would have found had only a few of the causes been at work before it."""
+    warm = [
+        None if value is None else min(value, most)
+        for value, most in zip(
+            (day.coolant_c, day.oil_c, day.hydraulic_c, day.transmission_c), _WARM_C, strict=True
+        )
+    ]
+    low = any(one.cause.cause_class == "low_voltage" for one in few)
+    battery = day.battery if low else replace(day.battery, charge=max(0.85, day.battery.charge))
+    return replace(
+        day,
+        coolant_c=warm[0],
+        oil_c=warm[1],
+        hydraulic_c=warm[2],
+        transmission_c=warm[3],
+        soot_pct=day.soot_pct if sooty(few) else min(40.0, day.soot_pct),
+        battery=battery,
+        plight=plight,
+    )
+
+
+def with_true_causes(cycle: KeyCycle, blame: Mapping[Code, tuple[object, str]]) -> KeyCycle:
+    """Return a key cycle whose faults carry their true causes."""
+    faults = tuple(
+        replace(one, cause=both[0], words=both[1])  # type: ignore[arg-type]
+        if (both := blame.get((one.controller, one.spn, one.fmi)))
+        else one
+        for one in cycle.faults
+    )
+    return replace(cycle, faults=faults)
