@@ -18,14 +18,17 @@ from shearbolt.app.wording import keep
 from shearbolt.book import Book, Fault, NewVisit, Reads, StagedVisit, Visit, Writer, hash_file
 from shearbolt.decode.columns import DecodedBlock
 from shearbolt.decode.losses import Losses
+from shearbolt.decode.state import StateBuilder
 from shearbolt.decode.visit import decode_recording
 from shearbolt.dictionary.merged import Dictionary
+from shearbolt.dictionary.quantities import state_spns
 from shearbolt.errors import NotInBook, RecordingError
 from shearbolt.model.fault import MAKER_SPN, FaultKey
 from shearbolt.model.frames import Frames
 from shearbolt.model.instants import SECOND_US, Instant
 from shearbolt.model.message import Message
 from shearbolt.model.reading import TimeBase
+from shearbolt.model.state import StateTable
 from shearbolt.model.visit import Quality, VisitContent
 from shearbolt.recordings import Recording, TableColumns, open_recording
 
@@ -144,6 +147,9 @@ class Staging(Protocol):
     def messages(self, messages: Iterable[Message]) -> None:
         """Append reassembled messages. Raises BookError."""
 
+    def state(self, table: StateTable) -> None:
+        """Keep the second-by-second state. Raises BookError."""
+
 
 def read_recording(
     stage: Staging,
@@ -158,11 +164,13 @@ def read_recording(
     holds no frame, BookError when what it holds cannot be staged.
     """
     losses = Losses()
+    state = StateBuilder(state_spns())
 
     def keep_block(block: DecodedBlock) -> None:
         stage.frames(block.frames)
         stage.messages(block.messages)
         losses.feed(block)
+        state.feed(block.columns())
 
     content = decode_recording(
         recording.blocks(on_bytes),
@@ -172,6 +180,7 @@ def read_recording(
         doubts=recording.doubts,
         each=keep_block,
     )
+    stage.state(state.finish())
     return Read(
         path,
         recording.format,

@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO, Self
 
+import numpy as np
 from sqlalchemy import Connection, Engine, select
 
 from shearbolt.book import evidence
@@ -24,6 +25,7 @@ from shearbolt.book.writer import SIGNALS, Writer
 from shearbolt.errors import BookBusy, BookDamaged, BookError
 from shearbolt.model.frames import Frames, no_frames
 from shearbolt.model.message import Message
+from shearbolt.model.state import StateTable
 
 RECORD = "book.sqlite"
 LOCK = "writer.lock"
@@ -249,6 +251,17 @@ class Book(Reads):
             from shearbolt.book.signals import read_blocks
 
             yield from read_blocks(folder, channels, pgns, sources)
+
+    def state(self, visit: str) -> StateTable:
+        """Return a visit's second-by-second state; empty where nothing was kept.
+
+        Raises NotInBook, BookDamaged.
+        """
+        self.visit(visit)
+        from shearbolt.book.state_file import STATE, read_state
+
+        path = self.signals_folder(visit) / STATE
+        return read_state(path) if path.exists() else StateTable(np.empty(0, np.int64), {})
 
     def messages(self, visit: str, pgns: Sequence[int] | None = None) -> list[Message]:
         """Return a visit's reassembled long messages, all or of some groups.

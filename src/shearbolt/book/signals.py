@@ -26,6 +26,7 @@ import polars as pl
 from shearbolt.book.durable import sync_file
 from shearbolt.book.evidence import hash_file
 from shearbolt.book.records import Part
+from shearbolt.book.state_file import STATE, state_frame
 from shearbolt.errors import BookDamaged, BookError
 from shearbolt.kernels import best
 from shearbolt.model.frames import (
@@ -40,6 +41,7 @@ from shearbolt.model.frames import (
     no_frames,
 )
 from shearbolt.model.message import Carried, Message
+from shearbolt.model.state import StateTable
 
 PART_FRAMES = 1 << 19
 """Frames of one part, about."""
@@ -173,6 +175,11 @@ class SignalsWriter:
         self._messages += messages
         if len(self._messages) >= PART_MESSAGES:
             self._flush_messages()
+
+    def state(self, table: StateTable) -> None:
+        """Write the visit's second-by-second state."""
+        if len(table):
+            self._parts.append(_write(state_frame(table), self._folder / STATE))
 
     def _flush_messages(self) -> None:
         rows, self._messages = self._messages, []

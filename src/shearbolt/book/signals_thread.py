@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, TypeAlias
 
 from shearbolt.model.frames import Frames
 from shearbolt.model.message import Message
+from shearbolt.model.state import StateTable
 
 if TYPE_CHECKING:
     from shearbolt.book.records import Part
@@ -17,8 +18,8 @@ if TYPE_CHECKING:
 
 WAITING = 2
 """Blocks that wait, at most; the caller waits for the disk beyond these."""
-_Given: TypeAlias = Frames | tuple[Message, ...] | None
-"""Frames, messages, or the end."""
+_Given: TypeAlias = Frames | tuple[Message, ...] | StateTable | None
+"""Frames, messages, the state, or the end."""
 
 
 class SignalsThread:
@@ -57,6 +58,11 @@ class SignalsThread:
         if some:
             self._queue.put(some)
 
+    def state(self, table: StateTable) -> None:
+        """Keep the visit's second-by-second state; raises what went wrong earlier."""
+        self._check()
+        self._queue.put(table)
+
     def finish(self) -> None:
         """Wait until all is written and synced; raises what went wrong."""
         self._end()
@@ -86,6 +92,8 @@ class SignalsThread:
                     writer = self._writer()
                 if isinstance(given, Frames):
                     writer.frames(given)
+                elif isinstance(given, StateTable):
+                    writer.state(given)
                 else:
                     writer.messages(given)
             except BaseException as trouble:

@@ -23,6 +23,7 @@ from shearbolt.book.signals_thread import SignalsThread
 from shearbolt.book.telling import told
 from shearbolt.model.frames import Frames
 from shearbolt.model.message import Message
+from shearbolt.model.state import StateTable
 
 STAGING = "staging"
 _INTENT = "intent.json"
@@ -133,6 +134,11 @@ class Filling:
         with told(self._folder):
             self._writer().messages(messages)
 
+    def state(self, table: StateTable) -> None:
+        """Keep the visit's second-by-second state. Raises BookError."""
+        with told(self._folder):
+            self._writer().state(table)
+
     def finish(self) -> Filled:
         """Write what is still held, and wait for the recording's copy. Raises BookError."""
         with told(self._folder):
@@ -227,6 +233,12 @@ class StagedVisit(Stage):
         with told(self.folder):
             self._writer().messages(messages)
         self.checkpoint("messages staged")
+
+    def state(self, table: StateTable) -> None:
+        """Keep the visit's second-by-second state. Raises BookError."""
+        with told(self.folder):
+            self._writer().state(table)
+        self.checkpoint("state staged")
 
     def attachment(self, path: Path) -> str:
         """Stage a photo or voice clip and return its SHA-256. Raises BookError."""

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from shearbolt.book.telling import told
 from shearbolt.errors import BookDamaged
 from shearbolt.model.state import StateColumn, StateKey, StateTable
+
+if TYPE_CHECKING:
+    import polars as pl
 
 STATE = "state.parquet"
 """Name of the file in a visit's folder of signals."""
@@ -20,20 +23,15 @@ def _name(key: StateKey, part: str) -> str:
     return _MARK.join((str(key.address), str(key.spn), part, key.channel))
 
 
-def write_state(path: Path, table: StateTable) -> int:
-    """Write a state table; returns its number of rows. Raises BookError (a full disk)."""
+def state_frame(table: StateTable) -> pl.DataFrame:
+    """Lay a state table out as columns."""
     import polars as pl
 
-    columns = {"second": pl.Series("second", table.second)}
+    columns = [pl.Series("second", table.second)]
     for key, column in table.columns.items():
         for part in _PARTS:
-            name = _name(key, part)
-            columns[name] = pl.Series(name, getattr(column, part))
-    with told(path):
-        pl.DataFrame(list(columns.values())).write_parquet(
-            path, compression="zstd", compression_level=1
-        )
-    return len(table)
+            columns.append(pl.Series(_name(key, part), getattr(column, part)))
+    return pl.DataFrame(columns)
 
 
 def read_state(path: Path) -> StateTable:

@@ -26,6 +26,7 @@ def step_of(severity: float) -> int:
 
 
 def sooty(few: Sequence[Active]) -> bool:
+    """Tell whether soot piles up with these causes at work."""
     return any(one.cause.key.startswith(_SOOTY) for one in few)
 
 

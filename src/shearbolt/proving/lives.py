@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
+from shearbolt.model.controller import Name
 from shearbolt.model.instants import from_iso
 from shearbolt.proving.blame import Blame, Code, found_in, told
 from shearbolt.proving.bus import play
@@ -121,7 +122,7 @@ class MachineLife:
         self._shared = shared
         """Memories of implements, which go from tractor to tractor."""
         self._stores: dict[tuple[str, str], Store] = {}
-        self._swapped: tuple[tuple[str, object], ...] = ()
+        self._swapped: tuple[tuple[str, Name], ...] = ()
         self._washed: datetime | None = None
         self._rates: dict[object, tuple[Rate, ...]] = {}
         self._rng = np.random.default_rng((seed, word_seed("life", plan.machine.name)))

@@ -126,8 +126,8 @@ def worked(
     for key, one in kept.items():
         if key not in mine:
             kept[key] = _rested(one, cycles)
-    for key, one in mine.items():
-        kept[key] = _came_on(kept.get(key), one, controller.count_steps, manner, blame)
+    for key, each in mine.items():
+        kept[key] = _came_on(kept.get(key), each, controller.count_steps, manner, blame)
     mil = any(one.mil for one in kept.values())
     return replace(
         store,

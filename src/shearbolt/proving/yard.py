@@ -168,7 +168,12 @@ def _steps(
     """Return all that is planned, with the time at which it comes."""
     for life in lives:
         plan, shifts = life.plan, life.shifts
-        for one in (*plan.happenings, *plan.mendings, *plan.looks):
+        planned: tuple[Happening | Mending | LookPlan, ...] = (
+            *plan.happenings,
+            *plan.mendings,
+            *plan.looks,
+        )
+        for one in planned:
             if isinstance(one.at, str):
                 yield moment_at(one.at, shifts[0].start.year), life, one
             else:
