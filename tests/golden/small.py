@@ -115,3 +115,20 @@ def _clock_bytes(shown: str) -> bytes:
     year, month, date = (int(part) for part in day.split("-"))
     hour, minute, second = (int(part) for part in time.split(":"))
     return bytes((4 * second, minute, hour, month, 4 * date - 1, year - 1985, 125, 125))
+
+
+SLIPPING = Fault(3, 191, 2, 3, 6)
+HOT = Fault(0, 110, 16, 4, 20)
+IDENTIFICATION = "WEN00000000000042"
+
+
+def season(folder: Path) -> list[Path]:
+    """Four recordings of one machine, an implement code and a swapped gearbox among them."""
+    swapped = {0: ENGINE, 3: NEW_GEARBOX, 71: CAB}
+    days = [
+        Small("2026-05-01T06:00:00Z", hours=100.0, faults=(SLIPPING,)),
+        Small("2026-05-02T06:00:00Z", hours=104.5, faults=(HOT, Fault(3, 191, 2, 2, 4, 2))),
+        Small("2026-05-03T06:00:00Z", swapped, hours=110.0, faults=(Fault(3, 191, 2, 1, 3, 1),)),
+        Small("2026-05-04T06:00:00Z", swapped, hours=111.0, vin=IDENTIFICATION),
+    ]
+    return [one.write(folder / f"day{number}.log") for number, one in enumerate(days, 1)]

@@ -1,4 +1,4 @@
-"""The demo season, filed by the command line, against the truth of each of its recordings.
+"""Part of the demo season, filed, against the truth of each of its recordings.
 
 The proving ground packs frames by its own code and writes down what is true of them; nothing of
 that is known to the reader. Two things are true that no bus tells, and are compared as far as a
@@ -20,11 +20,15 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.command_line import call, run
+from tests.command_line import call
 
+from shearbolt.app.demo import TRUTH, DemoSeason, Written, file_season, write_season
+from shearbolt.app.writing_out import write_recording
+from shearbolt.book import Book
 from shearbolt.model.fault import Lamps
 from shearbolt.model.instants import SECOND_US, from_iso
-from shearbolt.proving import DemoRecording, demo_notes, demo_season
+from shearbolt.proving import GROUPS, DemoRecording, demo_yard
+from shearbolt.proving.season import Season as LivedSeason
 from shearbolt.proving.truth import TrueController, TrueFault, TrueSpell
 
 LAMPS = ("mil", "red_stop", "amber_warning", "protect")
@@ -35,13 +39,25 @@ SILENT_END_S = 4.5
 """A sender without a last word is taken for healthy this long after its last listing, at most."""
 
 
+PART = (0, 6, 7, 8)
+"""Two tractors with the wagon, the clamp loader, the old tractor and the pickup: all manners of
+reporting, a swap, relative times, a tester, a road vehicle."""
+LOOKS = sum(len(plan.looks) for number in PART for plan in GROUPS[number])
+
+
 @dataclass(frozen=True, slots=True)
 class Season:
     """The season in a book."""
 
     book: Path
     folder: Path
-    document: dict[str, Any]
+    lived: LivedSeason
+    recordings: tuple[DemoRecording, ...]
+    made: DemoSeason
+    visits: dict[str, dict[str, Any]]
+    """By file."""
+    refused: list[tuple[str, str]]
+    yard: dict[str, Any]
     faults: dict[str, dict[str, Any]]
     """All faults by id."""
     owner: dict[str, str]
@@ -49,23 +65,36 @@ class Season:
 
     def visit(self, one: DemoRecording) -> dict[str, Any]:
         """Return the visit of a recording."""
-        (found,) = [
-            visit
-            for visit in self.document["add"]["visits"]
-            if Path(visit["file"]).name == one.file_name
-        ]
-        assert isinstance(found, dict)
-        return found
+        return self.visits[one.file_name]
 
 
-SEASON = demo_season()
+def quietly(so_far: int, whole: int, words: str) -> None:
+    """Show no progress."""
 
 
 @pytest.fixture(scope="session")
 def season(tmp_path_factory: pytest.TempPathFactory) -> Season:
     home = tmp_path_factory.mktemp("season")
-    told = run(home / "book", "demo", "--folder", home / "files", "--json")
-    document = told.done()
+    lived = demo_yard(groups=PART)
+    recordings = tuple(lived.recordings())
+    folder = home / "files"
+    folder.mkdir()
+    written = []
+    for one in recordings:
+        write_recording(folder / one.file_name, one.file_format, one.frames)
+        main, relative = one.truth.machines[0], one.truth.time_base == "relative"
+        told = main.vin_told or any(each.claimed for each in main.controllers)
+        start = one.truth.started_truly if relative else None
+        names = tuple(each.name for each in one.truth.machines)
+        written.append(Written(one.file_name, names, told, start))
+    made = DemoSeason(folder, tuple(written), lived.notes, lived.repairs)
+    with Book.open(home / "book") as book:
+        filed, refused = file_season(book, made, quietly, 1)
+    visits = {
+        one.visit.file: call(home / "book", "visit", one.visit.id, "--json").done()
+        for one in filed
+        if one.visit.file is not None
+    }
     listed = call(home / "book", "faults", "--all", "--json").done()
     faults = {one["fault"]: one for machine in listed["machines"] for one in machine["faults"]}
     owner = {
@@ -73,13 +102,17 @@ def season(tmp_path_factory: pytest.TempPathFactory) -> Season:
         for machine in listed["machines"]
         for one in machine["faults"]
     }
-    return Season(home / "book", home / "files", document, faults, owner)
+    yard = call(home / "book", "yard", "--json").done()
+    return Season(
+        home / "book", folder, lived, recordings, made,
+        {Path(name).name: one for name, one in visits.items()}, refused, yard, faults, owner,
+    )  # fmt: skip
 
 
-@pytest.fixture(params=SEASON, ids=lambda one: one.file_name)
-def one(request: pytest.FixtureRequest) -> DemoRecording:
-    recording: DemoRecording = request.param
-    return recording
+@pytest.fixture(params=range(LOOKS))
+def one(season: Season, request: pytest.FixtureRequest) -> DemoRecording:
+    number: int = request.param
+    return season.recordings[number]
 
 
 def names_of(one: DemoRecording) -> dict[str, str]:
@@ -116,7 +149,7 @@ def test_every_recording_is_filed_whole(season: Season, one: DemoRecording) -> N
     assert visit["frames"] == len(one.frames)
     assert visit["format"] == one.file_format
     assert visit["not_read"] == []
-    assert season.document["add"]["refused"] == []
+    assert season.refused == []
     assert visit["transport"]["broken"] == []
     assert visit["start_from"] == ("given" if one.truth.time_base == "relative" else "recording")
     started = one.truth.started_truly
@@ -124,22 +157,15 @@ def test_every_recording_is_filed_whole(season: Season, one: DemoRecording) -> N
     length_s = (int(one.frames.time_us[-1]) - int(one.frames.time_us[0])) / SECOND_US
     assert visit["end_at_s"] == pytest.approx(length_s, abs=FILE_STEP_S)
     # The pickup's tester talks on 11-bit identifiers alone, where no group has a beat.
-    assert visit["quality"] == (
-        "unknown" if one.file_format == "asc" and visit["ids_11bit"] else "complete"
-    )
+    assert visit["quality"] == ("unknown" if visit["ids_11bit"] else "complete")
 
 
 def test_the_right_machine_every_time(season: Season, one: DemoRecording) -> None:
     visit = season.visit(one)
-    ids = {
-        machine["machine_name"]: machine["machine"]
-        for machine in season.document["yard"]["machines"]
-    }
+    ids = {machine["machine_name"]: machine["machine"] for machine in season.yard["machines"]}
     assert [ids[machine.name] for machine in one.truth.machines] == visit["machines"]
     assert visit["machine_name"] == one.truth.machines[0].name
-    kinds = {
-        machine["machine_name"]: machine["kind"] for machine in season.document["yard"]["machines"]
-    }
+    kinds = {machine["machine_name"]: machine["kind"] for machine in season.yard["machines"]}
     for machine in one.truth.machines:
         assert kinds[machine.name] == ("implement" if machine.implement else "machine")
     vin = one.truth.machines[0].vin if one.truth.machines[0].vin_told else None
@@ -148,7 +174,7 @@ def test_the_right_machine_every_time(season: Season, one: DemoRecording) -> Non
 
 def test_a_machine_met_again_is_recognised_by_itself(season: Season) -> None:
     met: set[str] = set()
-    for one in SEASON:
+    for one in season.recordings:
         main, visit = one.truth.machines[0], season.visit(one)
         claimed = any(controller.claimed for controller in main.controllers)
         if main.name not in met:
@@ -158,8 +184,8 @@ def test_a_machine_met_again_is_recognised_by_itself(season: Season) -> None:
             told_before = expected | ({"names"} if claimed else set())
             assert set(visit["recognised_by"]) == told_before
         met.add(main.name)
-    assert len(season.document["yard"]["machines"]) == len(
-        {machine.name for one in SEASON for machine in one.truth.machines}
+    assert len(season.yard["machines"]) == len(
+        {machine.name for one in season.recordings for machine in one.truth.machines}
     )
 
 
@@ -285,7 +311,7 @@ def assert_spell(spell: dict[str, Any], true: TrueSpell, first_us: int) -> None:
 
 def test_lamps(season: Season) -> None:
     """What a fault shows is lit in every report that listed it; alone, it is what it lights."""
-    for one in SEASON:
+    for one in season.recordings:
         for true in told_faults(one):
             fault = shown_in(season, one, true)
             assert fault is not None
@@ -340,7 +366,7 @@ def test_counts(season: Season, one: DemoRecording) -> None:
 
 
 def test_what_is_stale(season: Season) -> None:
-    for one in SEASON:
+    for one in season.recordings:
         for true in told_faults(one):
             fault = shown_in(season, one, true)
             assert fault is not None
@@ -351,7 +377,7 @@ def test_what_is_stale(season: Season) -> None:
 
 
 def test_swapped_unit_is_noticed_and_its_place_kept(season: Season) -> None:
-    swapped = [(one, swap) for one in SEASON for swap in one.truth.swaps]
+    swapped = [(one, swap) for one in season.recordings for swap in one.truth.swaps]
     assert swapped
     for one, swap in swapped:
         visit = season.visit(one)
@@ -367,12 +393,12 @@ def test_swapped_unit_is_noticed_and_its_place_kept(season: Season) -> None:
         ]
         assert [box["name"] for box in place["boxes"]] == [swap.old.hex, swap.new.hex]
         assert place["name"] == swap.new.hex
-    others = [one for one in SEASON if not one.truth.swaps]
+    others = [one for one in season.recordings if not one.truth.swaps]
     assert not any(season.visit(one)["events"] for one in others)
 
 
 def test_the_wagon_is_one_machine_behind_two_tractors(season: Season) -> None:
-    carried = [one for one in SEASON if len(one.truth.machines) > 1]
+    carried = [one for one in season.recordings if len(one.truth.machines) > 1]
     assert len(carried) == 2
     ids = {season.visit(one)["machines"][1] for one in carried}
     assert len(ids) == 1
@@ -387,7 +413,7 @@ def test_the_wagon_is_one_machine_behind_two_tractors(season: Season) -> None:
 def test_how_counts_step_is_never_told_wrongly(season: Season) -> None:
     words = {"onset": "at_onset", "end": "at_end", "key_cycle": "once_per_key_cycle"}
     learnt = 0
-    for one in SEASON:
+    for one in season.recordings:
         for machine, identifier in zip(
             one.truth.machines, season.visit(one)["machines"], strict=True
         ):
@@ -403,7 +429,7 @@ def test_how_counts_step_is_never_told_wrongly(season: Season) -> None:
 
 def test_after_run_at_key_off(season: Season) -> None:
     """An engine controller that lives on is heard for longer than the first that fell silent."""
-    for one in SEASON:
+    for one in season.recordings:
         if not one.truth.key_off:
             continue
         visit = season.visit(one)
@@ -418,11 +444,8 @@ def test_after_run_at_key_off(season: Season) -> None:
 
 
 def test_notes_by_hand_are_filed(season: Season) -> None:
-    by_name = {
-        machine["machine_name"]: machine["machine"]
-        for machine in season.document["yard"]["machines"]
-    }
-    for note in demo_notes():
+    by_name = {machine["machine_name"]: machine["machine"] for machine in season.yard["machines"]}
+    for note in season.made.notes:
         machine = call(season.book, "machine", by_name[note.machine], "--json").done()
         brief = [one for one in machine["visits"] if one["kind"] == "by_hand"]
         told = [call(season.book, "visit", one["visit"], "--json").done()["note"] for one in brief]
@@ -448,9 +471,45 @@ def test_the_demo_twice_changes_nothing(season: Season, tmp_path: Path) -> None:
     copy = tmp_path / "book"
     shutil.copytree(season.book, copy)
     before = json.dumps(call(copy, "faults", "--all", "--json").done(), sort_keys=True)
-    again = run(copy, "demo", "--folder", season.folder, "--json").done()
-    assert all(visit["already_in_book"] for visit in again["add"]["visits"])
+    with Book.open(copy) as book:
+        again, refused = file_season(book, season.made, quietly, 1)
+    assert refused == []
+    assert len(again) == LOOKS
+    assert all(one.already for one in again)
     assert json.dumps(call(copy, "faults", "--all", "--json").done(), sort_keys=True) == before
+
+
+def test_repairs_by_hand_are_filed_for_their_faults(season: Season) -> None:
+    listed = call(season.book, "faults", "--all", "--json").done()
+    for machine in listed["machines"]:
+        written = [o for o in season.made.repairs if o.machine == machine["machine_name"]]
+        assert sorted(o["text"] for o in machine["repairs"]) == sorted(o.text for o in written)
+        told = {(o["spn"], o["fmi"]) for o in machine["faults"]}
+        for one in written:
+            (filed,) = [o for o in machine["repairs"] if o["text"] == one.text]
+            assert filed["hours"] == one.hours
+            followed = [
+                (o["spn"], o["fmi"])
+                for o in machine["faults"]
+                if any(f["repair"] == filed["repair"] for f in o["followups"])
+            ]
+            assert set(followed) <= set(one.about)
+            assert set(one.about) & told or not followed
+
+
+def test_written_season_lies_beside_its_truth(season: Season, tmp_path: Path) -> None:
+    """One group again, by the demo's own hand: the same files, and the truth as data."""
+    made = write_season(tmp_path, quietly, groups=(7,))
+    mine = [one for one in season.made.written if one.machines[0] == "the old utility tractor"]
+    assert list(made.written) == mine
+    for one in made.written:
+        assert made.path(one).read_bytes() == season.made.path(one).read_bytes()
+    told = json.loads((tmp_path / TRUTH).read_text(encoding="utf-8"))
+    assert {one["cause"] for one in told["season"]["machines"][0]["causes"]} >= {
+        "low_voltage.main_ground"
+    }
+    assert [one["file_name"] for one in told["recordings"]] == [one.file_name for one in mine]
+    assert write_season(tmp_path, quietly, groups=(7,)) == made
 
 
 def test_the_book_of_the_season_is_sound(season: Season) -> None:

@@ -30,7 +30,7 @@ from shearbolt.model.message import Message
 from shearbolt.model.reading import TimeBase
 from shearbolt.model.state import StateTable
 from shearbolt.model.visit import Quality, VisitContent
-from shearbolt.recordings import Recording, TableColumns, open_recording
+from shearbolt.recordings import Recording, TableColumns, open_recording, unpacked_sha256
 
 NOTES = ".events"
 """Ending of what a listener notes beside a recording of the same name."""
@@ -136,6 +136,8 @@ class Read:
     quality: Quality
     file_us: Instant
     """Date of the file."""
+    unpacked_sha256: str | None
+    """Of its bytes once unpacked; None where it came unpacked."""
 
 
 class Staging(Protocol):
@@ -188,6 +190,7 @@ def read_recording(
         content,
         quality_of(content, losses.groups),
         path.stat().st_mtime_ns // 1000,
+        unpacked_sha256(path),
     )
 
 
@@ -232,9 +235,10 @@ def file_read(
     """
     with book.writing() as writer:
         # Asked by the one writer: another program may have brought the same in meanwhile.
-        known = writer.visit_by_sha256(sha256)
-        if known is not None:
-            return Filed(known, True)
+        for one in (sha256, read.unpacked_sha256):
+            known = writer.visit_by_sha256(one) if one is not None else None
+            if known is not None:
+                return Filed(known, True)
         return Filed(_file(writer, stage, read, asked, heard), False)
 
 
@@ -310,6 +314,7 @@ def _file(
             quality=read.quality if heard is None else heard.quality(read.quality),
             start_from=placed.start_from,
             zero_us=placed.zero_us,
+            unpacked_sha256=read.unpacked_sha256,
             hours_start=hours.start,
             hours_end=hours.end,
             hours_from=hours.hours_from,

@@ -303,6 +303,7 @@ class _Merge:
             quality=theirs.quality,
             start_from=theirs.start_from,
             zero_us=theirs.zero_us,
+            unpacked_sha256=theirs.unpacked_sha256,
             date_only=theirs.date_only,
             hours_start=theirs.hours_start,
             hours_end=theirs.hours_end,

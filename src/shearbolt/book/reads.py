@@ -233,8 +233,10 @@ class Reads(ABC):
         return [row["machine"] for row in found]
 
     def visit_by_sha256(self, sha256: str) -> Visit | None:
-        """Find the visit of a recording by the hash of its bytes."""
-        found = self._rows(select(t.visits).where(t.visits.c.sha256 == sha256))
+        """Find the visit of a recording by the hash of its bytes, as they came or unpacked."""
+        v = t.visits.c
+        same = (v.sha256 == sha256) | (v.unpacked_sha256 == sha256)
+        found = self._rows(select(t.visits).where(same))
         return _visit(found[0], self._others(found[0]["id"])) if found else None
 
     def holds_size(self, size: int) -> bool:
@@ -395,6 +397,7 @@ def _visit(row: _Row, others: Iterable[str]) -> Visit:
         others=tuple(others),
         file=row["file"],
         sha256=row["sha256"],
+        unpacked_sha256=row["unpacked_sha256"],
         size=row["size"],
         format=row["format"],
         quality=row["quality"],

@@ -103,6 +103,8 @@ class Visit:
     """'vin', 'names', 'given', 'new'."""
     doubts: tuple[str, ...]
     filed_us: Instant
+    unpacked_sha256: str | None = None
+    """Of the recording's bytes once unpacked; None where it came unpacked."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,6 +123,8 @@ class NewVisit:
     start_from: StartFrom = "none"
     zero_us: Instant | None = None
     """Instant of the content's time 0; left out where its times are absolute."""
+    unpacked_sha256: str | None = None
+    """Of the recording's bytes once unpacked; None where it came unpacked."""
     date_only: bool = False
     hours_start: float | None = None
     hours_end: float | None = None

@@ -99,6 +99,7 @@ visits = Table(
     _ref("machine", "machines", index=True),
     _text("file"),
     Column("sha256", String(64), unique=True),
+    Column("unpacked_sha256", String(64), index=True),
     _int("size", needed=False),
     _text("format"),
     _text("quality", needed=True),

@@ -314,6 +314,7 @@ class Writer(Reads):
         plain = {
             "kind", "machine", "file", "format", "quality", "start_from", "date_only",
             "hours_start", "hours_end", "hours_from", "vin", "component", "filed_us",
+            "unpacked_sha256",
         }  # fmt: skip
         of_content = {
             "first_us", "earliest_us", "latest_us", "frames", "error_frames", "remote_frames",

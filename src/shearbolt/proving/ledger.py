@@ -121,7 +121,9 @@ def _spell(
     elif outing.key_off_s is not None:
         ended_by = "key_off"
     before = played.faults[held.fault].count_before if held.before is None else held.before
-    begun = played.cycle.lives(controller)[0][0] + _FIRST_SIGN_S
+    # A sender that lost its power begins afresh: a listener knows no more than at key-on.
+    lives = [begin for begin, _, _ in played.cycle.lives(controller) if begin * 1e6 <= listed[0]]
+    begun = max(lives, default=0.0) + _FIRST_SIGN_S
     return TrueSpell(
         started_us + round(held.set_s * 1e6),
         None if held.heal_s is None else started_us + round(held.heal_s * 1e6),

@@ -403,18 +403,14 @@ class MachineLife:
 
     def _place(self, plan: LookPlan) -> tuple[Shift, float]:
         """Find the shift of a look, and how far into it: never before what is done already."""
-        hours = hours_of(self.shifts, plan.at)
-        here = [
-            each
-            for each in self.shifts
-            if each.before_h + each.hours > max(hours, self.at_h) + plan.seconds / 3600.0
-        ]
-        one = here[0] if here else self.shifts[-1]
+        hours = max(hours_of(self.shifts, plan.at), self.at_h)
         if plan.part in ("start", "whole"):
-            if one.before_h < self.at_h - 1e-6:
-                one = here[1] if len(here) > 1 else one
-            return one, 0.0
-        left = one.hours - plan.seconds / 3600.0
+            later = (each for each in self.shifts if each.before_h >= hours - 1e-6)
+            return next(later, self.shifts[-1]), 0.0
+        look_h = plan.seconds / 3600.0
+        long = (each for each in self.shifts if each.before_h + each.hours > hours + look_h)
+        one = next(long, self.shifts[-1])
+        left = one.hours - look_h
         into = left if plan.part == "end" else min(left, max(0.35, 0.45 * one.hours))
         return one, max(into, self.at_h - one.before_h, 0.0)
 

@@ -74,7 +74,8 @@ class Look:
 def phases_of(plan: LookPlan, kind: str, minutes: float, rng: np.random.Generator) -> list[Phase]:
     """Lay out what is recorded; `minutes` is the length of the whole shift (part 'whole')."""
     if plan.part == "whole":
-        return list(shift(kind, minutes, rng))
+        # The last idling comes on top of what is asked for.
+        return list(shift(kind, max(2.0, minutes - 1.6), rng))
     head: list[Phase] = []
     tail: list[Phase] = []
     if plan.part == "start":

@@ -7,7 +7,7 @@ asked for another pass, and reports what it could not read with line or byte, co
 from shearbolt.recordings.columns import TableColumns, parse_columns
 from shearbolt.recordings.opening import open_recording
 from shearbolt.recordings.recording import BLOCK_FRAMES, ByteSource, Progress, Recording
-from shearbolt.recordings.source import FileSource
+from shearbolt.recordings.source import FileSource, unpacked_sha256
 
 __all__ = [
     "BLOCK_FRAMES",
@@ -18,4 +18,5 @@ __all__ = [
     "TableColumns",
     "open_recording",
     "parse_columns",
+    "unpacked_sha256",
 ]

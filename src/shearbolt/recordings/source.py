@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 from collections.abc import Callable
 from pathlib import Path
@@ -139,3 +140,18 @@ def _words(trouble: Exception) -> str:
     """Say what the system said, without its numbers."""
     text = getattr(trouble, "strerror", None) or str(trouble)
     return str(text).lower()
+
+
+def unpacked_sha256(path: Path) -> str | None:
+    """Return the SHA-256 of a packed recording's bytes once unpacked; None where it is not packed.
+
+    So a recording is known again whether it comes packed or not.
+    """
+    source = FileSource(path)
+    if not source.compression:
+        return None
+    digest = hashlib.sha256()
+    with source.open() as stream:
+        while chunk := stream.read(1 << 20):
+            digest.update(chunk)
+    return digest.hexdigest()

@@ -66,6 +66,7 @@ def upgrade() -> None:
         sa.Column("machine", sa.String(length=8), nullable=False),
         sa.Column("file", sa.Text(), nullable=True),
         sa.Column("sha256", sa.String(length=64), nullable=True),
+        sa.Column("unpacked_sha256", sa.String(length=64), nullable=True),
         sa.Column("size", sa.BigInteger(), nullable=True),
         sa.Column("format", sa.Text(), nullable=True),
         sa.Column("quality", sa.Text(), nullable=False),
@@ -95,6 +96,7 @@ def upgrade() -> None:
         sa.UniqueConstraint("sha256", name="uq_visits_sha256"),
     )
     op.create_index("ix_visits_machine", "visits", ["machine"], unique=False)
+    op.create_index("ix_visits_unpacked_sha256", "visits", ["unpacked_sha256"], unique=False)
     op.create_table(
         "clears",
         sa.Column("visit", sa.String(length=8), nullable=False),
