@@ -255,10 +255,11 @@ def _spell(
     fault = cycle.faults[held.fault]
     before = fault.count_before if held.before is None else held.before
     count = count_sent(controller.count_steps, before, held.nth) if held.nth else before
-    begun = cycle.lives(controller)[0][0]
-    known = held.nth > 0 and (
-        held.set_s > begun + _FIRST_SIGN_S or reports[0].at_s < listed[0] - 1e-9
+    begun = max(
+        (begin for begin, _, _ in cycle.lives(controller) if begin <= listed[0]), default=0.0
     )
+    spoke = reports[0].at_s < listed[0] - 1e-9
+    known = spoke or held.set_s > begun + _FIRST_SIGN_S
 
     def us(at_s: float) -> int:
         return started_us + round(at_s * 1e6)

@@ -244,7 +244,7 @@ def live_through(outing: Outing, seed: int) -> KeyCycle:
         )
     elif not limited.severity.any() and not limited.induced_s:
         return cycle
-    known = (*known, *_limited_codes(outing, limited))
+    known = (*known, *_limited_codes(outing, limited, stores))
     return _watched(outing, trace, known, stores, limited)
 
 
@@ -318,7 +318,9 @@ def _blamed(outing: Outing, fault: Fault, store: Store) -> Fault:
     return replace(fault, cause=cause, words=words, count_before=before)
 
 
-def _limited_codes(outing: Outing, limited: limits.Derate) -> Sequence[Fault]:
+def _limited_codes(
+    outing: Outing, limited: limits.Derate, stores: Mapping[tuple[str, str], Store]
+) -> Sequence[Fault]:
     """Return the codes that say that torque is limited, and at which level of inducement."""
 
     def watch_of(flags: Flags) -> Watch:
@@ -344,11 +346,9 @@ def _limited_codes(outing: Outing, limited: limits.Derate) -> Sequence[Fault]:
                     Fault(controller.key, limits.INDUCEMENT, fmi, lamps, watch_of(flags), 1.0,
                           1.0, "real_condition", "Exhaust treatment wants something.")
                 )  # fmt: skip
+    owners = {one.key: machine.key for machine, one in outing.controllers()}
     return [
-        replace(
-            one,
-            cause=outing.blame.get((one.controller, one.spn, one.fmi), (one.cause, ""))[0],
-        )
+        _blamed(outing, one, stores[owners[one.controller], one.controller])
         for one in rows
         if (one.controller, one.spn) not in scripted
     ]

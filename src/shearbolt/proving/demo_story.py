@@ -77,8 +77,8 @@ _BIG = MachinePlan(
     ),
     looks=_looks(
         "05-14 start 210 log.gz", "06-22 work 150 log.gz", "06-30 start 130 blf",
-        "08-08 start 170 log.gz tester", "08-17 start 180 log", "09-12 work 130 log.gz",
-        "10-14 work 200 log.zst tester", "11-02 work 150 log.gz", "11-24 start 150 log.gz",
+        "08-08 start 170 log.gz tester", "08-17 start 180 log", "10-14 work 200 log.zst tester",
+        "11-02 work 150 log.gz", "11-24 start 150 log.gz",
     ),
     implement=LOADER_WAGON,
     hitched=("05-01", "06-10"),
@@ -121,7 +121,7 @@ _NEW = MachinePlan(
     ),
     looks=_looks(
         "05-20 start 150 log.gz hitched", "06-26 work 170 log.gz regenerates",
-        "07-21 start 140 blf", "08-03 work 150 log.gz tester", "09-28 work 140 log.gz",
+        "08-03 work 150 log.gz tester", "09-28 work 140 log.gz",
         "10-01 work 190 log.gz", "10-06 work 220 log.zst tester", "10-12 work 150 log.gz",
         "11-10 work 150 log.gz", "12-01 end 150 log.gz",
     ),
@@ -157,8 +157,8 @@ _HIRED = MachinePlan(
     ),
     looks=_looks(
         "05-12 start 150 log.gz", "06-24 work 150 log.gz", "07-10 start 140 log.gz tester",
-        "08-08 work 150 blf", "09-16 start 140 log.gz", "10-12 work 330 log.gz tester",
-        "11-05 work 140 log.gz", "12-04 start 130 log.gz",
+        "08-08 work 150 blf", "10-12 work 330 log.gz tester",
+        "12-04 start 130 log.gz",
     ),
     drivers=("Jory",),
     stale=False,
@@ -194,9 +194,8 @@ _UTILITY = MachinePlan(
     looks=(
         LookPlan("04-01", "start", 170, "log", relative=True),
         *_looks(
-            "05-13 start 120 log.gz", "06-10 start 120 log.gz", "08-27 work 170 log.gz",
-            "09-25 work 150 asc.gz unknown", "10-19 work 140 log.gz", "11-12 work 150 log.gz",
-            "12-02 work 140 log.gz",
+            "05-13 start 120 log.gz", "08-27 work 170 log.gz",
+            "09-25 work 150 asc.gz unknown", "10-19 work 140 log.gz", "12-02 work 140 log.gz",
         ),
     ),
     writes=0.0,
@@ -230,7 +229,7 @@ _FORAGER = MachinePlan(
     ),
     looks=_looks(
         "05-15 start 150 log.gz", "06-23 work 170 log.zst", "07-02 work 150 log.gz tester",
-        "08-11 start 140 log.gz", "09-29 work 260 log.zst", "10-02 work 170 log.gz tester",
+        "09-29 work 260 log.zst", "10-02 work 170 log.gz tester",
         "10-09 work 190 log.gz", "10-15 work 170 blf",
     ),
     drivers=("Brede",),
@@ -261,7 +260,7 @@ _TELEHANDLER = MachinePlan(
     ),
     looks=_looks(
         "05-06 start 140 log.gz", "06-12 work 240 log.gz tester", "07-22 work 120 trc",
-        "09-21 work 190 asc.gz", "10-10 work 200 log.gz", "11-20 start 210 log.gz tester",
+        "09-21 work 190 log.zst", "11-20 start 210 log.gz tester",
         "11-25 start 140 csv.gz", "12-07 work 170 log.gz",
     ),
     drivers=("Mab", "the new lad"),
@@ -297,7 +296,7 @@ _LOADER = MachinePlan(
     ),
     looks=_looks(
         "05-11 start 130 log.gz", "06-15 start 140 log.gz", "07-18 work 160 log.gz tester",
-        "08-28 start 150 log.gz", "09-14 work 130 log.gz", "10-14 work 180 log.gz tester",
+        "08-28 start 150 log.gz", "10-14 work 180 log.gz tester",
         "11-09 work 170 log.gz", "12-08 start 130 log.gz",
     ),
     drivers=("Mab",),
@@ -330,8 +329,8 @@ _TRUCK = MachinePlan(
         Happening("11-12", "air builds up slowly", "symptom", warmth="cold"),
     ),
     looks=_looks(
-        "05-18 start 130 log.gz", "06-09 work 170 blf", "07-15 work 130 log.gz",
-        "08-24 work 150 log.gz tester", "09-28 work 130 csv.gz", "10-15 work 200 log.gz tester",
+        "05-18 start 130 log.gz", "06-09 work 170 blf", "08-24 work 150 log.gz tester",
+        "09-28 work 130 csv.gz", "10-15 work 200 log.gz tester",
         "11-16 start 170 log.gz tester", "12-09 work 150 log.gz",
     ),
     drivers=("Ines",),
@@ -391,7 +390,7 @@ _PICKUP = MachinePlan(
     ),
     looks=_looks(
         "05-27 work 120 log.gz tester", "07-03 work 150 asc tester",
-        "09-15 work 120 log.gz tester", "11-20 work 130 log.gz tester",
+        "11-20 work 130 log.gz tester",
     ),
     writes=0.0,
     about="A hose clamp, and a thermostat that is only a little lazy.",

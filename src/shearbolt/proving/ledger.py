@@ -121,16 +121,17 @@ def _spell(
     elif outing.key_off_s is not None:
         ended_by = "key_off"
     before = played.faults[held.fault].count_before if held.before is None else held.before
-    # A sender that lost its power begins afresh: a listener knows no more than at key-on.
-    lives = [begin for begin, _, _ in played.cycle.lives(controller) if begin * 1e6 <= listed[0]]
-    begun = max(lives, default=0.0) + _FIRST_SIGN_S
+    # A sender that lost its power and never spoke of faults before is as new as at key-on.
+    first_s = (listed[0] - started_us) / 1e6
+    begins = [begin for begin, _, _ in played.cycle.lives(controller) if begin <= first_s]
+    begun = max(begins, default=0.0)
     return TrueSpell(
         started_us + round(held.set_s * 1e6),
         None if held.heal_s is None else started_us + round(held.heal_s * 1e6),
         listed[0],
         listed[-1],
         after[0] if after else None,
-        reports[0][0] != listed[0] or held.set_s > begun,
+        reports[0][0] != listed[0] or held.set_s > begun + _FIRST_SIGN_S,
         ended_by,
         count_sent(controller.count_steps, before, held.nth) if held.nth else before,
     )

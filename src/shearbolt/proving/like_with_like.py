@@ -10,8 +10,10 @@ import numpy as np
 from shearbolt.proving.blame import Code
 from shearbolt.proving.causes import Active
 from shearbolt.proving.cycle import KeyCycle
+from shearbolt.proving.memory import Store
 from shearbolt.proving.plight import Plight
 from shearbolt.proving.trace import Day
+from shearbolt.proving.truth import Cause
 
 _SOOTY = ("inhibited_regeneration", "real_condition.oxidation_aged",
           "real_condition.soot_from_engine", "calibration.injector_codes")  # fmt: skip
@@ -28,6 +30,23 @@ def step_of(severity: float) -> int:
 def sooty(few: Sequence[Active]) -> bool:
     """Tell whether soot piles up with these causes at work."""
     return any(one.cause.key.startswith(_SOOTY) for one in few)
+
+
+_FROM_COLD = ("sensor.drift", "sensor.stuck", "operator.revs_cold", "wiring.resistance",
+              "calibration.hydraulic_sensor_kind")  # fmt: skip
+"""Causes that show most at a start after a night."""
+
+
+def as_after_a_break(day: Day, few: Sequence[Active]) -> Day:
+    """Return a start as most of a day's are, with the engine still warm from the shift before.
+
+    Left as it is where a cold start is what brings a cause to light; other fluids stay cold.
+    """
+    if any(one.cause.key.startswith(_FROM_COLD) for one in few):
+        return day
+    return replace(
+        day, coolant_c=max(60.0, day.coolant_c or 0.0), oil_c=max(55.0, day.oil_c or 0.0)
+    )
 
 
 def as_without(day: Day, few: Sequence[Active], plight: Plight) -> Day:
@@ -61,3 +80,12 @@ def with_true_causes(cycle: KeyCycle, blame: Mapping[Code, tuple[object, str]]) 
         for one in cycle.faults
     )
     return replace(cycle, faults=faults)
+
+
+def remembered(stores: Mapping[tuple[str, str], Store]) -> dict[Code, tuple[Cause, str]]:
+    """Return the true causes of all that controllers keep from before."""
+    return {
+        (controller, one.spn, one.fmi): (one.cause, one.words)
+        for (_, controller), store in stores.items()
+        for one in store.kept
+    }

@@ -8,20 +8,26 @@ the same outcome as it had here.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import numpy as np
 
 from shearbolt.model.controller import Name
-from shearbolt.model.instants import from_iso
 from shearbolt.proving.blame import Blame, Code, found_in, told
 from shearbolt.proving.bus import play
 from shearbolt.proving.calendar import Shift
 from shearbolt.proving.causes import STALE, Active, plight_of
 from shearbolt.proving.controllers import Controller, Machine
 from shearbolt.proving.cycle import KeyCycle, live_through
-from shearbolt.proving.like_with_like import as_without, sooty, step_of, with_true_causes
+from shearbolt.proving.like_with_like import (
+    as_after_a_break,
+    as_without,
+    remembered,
+    sooty,
+    step_of,
+    with_true_causes,
+)
 from shearbolt.proving.looks import Look, asks_of, file_name, format_of, phases_of
 from shearbolt.proving.manners import manner_of
 from shearbolt.proving.memory import Kept, Store
@@ -42,6 +48,7 @@ from shearbolt.proving.plight import Plight, word_seed
 from shearbolt.proving.road_codes import road_codes
 from shearbolt.proving.season_truth import TrueCount
 from shearbolt.proving.shifts import after, shift
+from shearbolt.proving.tales import Seen, Tale, stamp
 from shearbolt.proving.trace import Day, Phase, Trace, simulate
 from shearbolt.proving.truth import Cause as CauseClass
 from shearbolt.proving.unrecorded import CameOn, Rate, draw, rates_of, worked
@@ -49,40 +56,12 @@ from shearbolt.proving.weather import VALLEY_M, weather_at
 
 AT_WORK = 0.01
 """Causes below this severity change nothing that counts."""
-_PIECE_H = 80.0
+_PIECE_H = 90.0
 """Unrecorded hours are drawn in pieces no longer than this."""
-_SAMPLE_MIN = 24.0
+_SAMPLE_MIN = 19.0
 _WARM_UP_H = 0.3
 """The work before a recording amid work is lived through for so long."""
 _KM_H = 11.0
-
-
-@dataclass(slots=True)
-class Tale:
-    """What became of one code over the season, as far as it has come."""
-
-    cause: str
-    """Key of the cause behind it; '': none that was switched on."""
-    first_h: float
-    times: int = 0
-    counts: list[TrueCount] = field(default_factory=list)
-
-
-@dataclass(frozen=True, slots=True)
-class Seen:
-    """A lamp that a driver could have seen in hours that nobody recorded."""
-
-    moment: datetime
-    into_h: float
-    """Into the shift."""
-    hours: float
-    """On the meter."""
-    code: Code
-    came: CameOn
-    kind: str
-    """Kind of work."""
-    first: bool
-    """The first time in the season."""
 
 
 class MachineLife:
@@ -266,6 +245,7 @@ class MachineLife:
             rest_h = max(10.0, min(one.rest_h, 60.0))
             air = self._air(one.start - timedelta(hours=rest_h), rest_h)
             day = after(self._trace, air, worked_h=unseen_h, plight=plight, wet=self.wet(one.start))
+            day = as_after_a_break(day, working)
             phases = shift(one.kind, _SAMPLE_MIN, rng)
             outing = self._outing(one.start, day, phases, hitched)
             number = int(rng.integers(2**31))
@@ -369,7 +349,7 @@ class MachineLife:
 
     def _outing(self, moment: datetime, day: Day, phases: Sequence[Phase], hitched: bool) -> Outing:
         return Outing(
-            "", "", _stamp(moment), self.machine, day, tuple(phases),
+            "", "", stamp(moment), self.machine, day, tuple(phases),
             implement=self.plan.implement if hitched else None, watched=True,
         )  # fmt: skip
 
@@ -436,7 +416,13 @@ class MachineLife:
         self._swapped = ()
         cycle = live_through(outing, look.seed)
         behind = self._blamed(outing, look.seed, cycle, working, look.from_h)
-        blame = {code: both for code, key in behind.items() if (both := told(working, key))}
+        blame = remembered(outing.stores)
+        for code, key in behind.items():
+            both = told(working, key)
+            if both is None:
+                blame.pop(code, None)
+            else:
+                blame[code] = both
         outing = replace(outing, blame=blame)
         if plan.clears:
             left = play(outing, look.seed).stores()
@@ -471,7 +457,7 @@ class MachineLife:
         """Make the trip of a road vehicle that speaks to testers only."""
         rows = road_codes(self.actives, look.from_h)
         trip = RoadTrip(
-            _stamp(look.started), self.build, day, tuple(phases), self.machine.vin or "",
+            stamp(look.started), self.build, day, tuple(phases), self.machine.vin or "",
             RoadCodes(
                 tuple(one.code for one in rows if one.confirmed),
                 tuple(one.code for one in rows if not one.confirmed),
@@ -486,11 +472,4 @@ class MachineLife:
         return replace(look, trip=trip, told=told_of)
 
 
-def _stamp(moment: datetime) -> str:
-    """Write an instant as ISO 8601 UTC to the microsecond."""
-    text = f"{moment:%Y-%m-%dT%H:%M:%S}.{moment.microsecond:06d}Z"
-    assert from_iso(text)
-    return text
-
-
-__all__ = ["AT_WORK", "MachineLife", "Seen", "Tale"]
+__all__ = ["AT_WORK", "MachineLife"]

@@ -146,8 +146,9 @@ def asks_of(
         return tuple(asks), tool
     at_s = min(12.0, 0.1 * seconds) if plan.part != "start" else 14.0
     tool = Tool(SERVICE_TOOL_ADDRESS, SERVICE_TOOL, at_s)
-    at_s += 1.0
-    asks.append(Ask(at_s, SERVICE_TOOL_ADDRESS, ADDRESS_CLAIM))
+    for channel in _channels(machines):
+        at_s += 0.5
+        asks.append(Ask(at_s, SERVICE_TOOL_ADDRESS, ADDRESS_CLAIM, channel=channel))
     for machine in machines:
         for controller in machine.controllers:
             for pgn in _questions(machine, controller):

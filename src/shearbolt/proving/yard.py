@@ -21,7 +21,7 @@ from shearbolt.proving.calendar import Shift, calendar
 from shearbolt.proving.causes import CATALOGUE, Active, Repair, repair
 from shearbolt.proving.faults import OFF
 from shearbolt.proving.ledger import truth_of
-from shearbolt.proving.lives import MachineLife, Seen
+from shearbolt.proving.lives import MachineLife
 from shearbolt.proving.looks import Look
 from shearbolt.proving.memory import Store
 from shearbolt.proving.obd import CHANNEL, play_road
@@ -45,6 +45,7 @@ from shearbolt.proving.season_truth import (
     TrueVisit,
     settings_of,
 )
+from shearbolt.proving.tales import Seen
 from shearbolt.proving.truth import (
     Cause,
     DemoRecording,
