@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
 import numpy as np
 
@@ -116,11 +116,3 @@ def _spread_status(values: U8, at: I64, rows: int) -> U8:
     spread = np.full(rows, SILENT, np.uint8)
     spread[at] = values
     return spread
-
-
-def state_of(columns: Mapping[StateKey, StateColumn], second: I64) -> StateTable:
-    """Make a table of columns read back; they must be as long as `second`."""
-    for key, column in columns.items():
-        if len(column.last) != len(second):
-            raise ValueError(f"{key}: {len(column.last)} entries where {len(second)} must be")
-    return StateTable(second, dict(columns))
