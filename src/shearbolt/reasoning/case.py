@@ -100,6 +100,41 @@ class FaultCase:
 
 
 @dataclass(frozen=True, slots=True)
+class RepairDone:
+    """Something done to cure faults, at an engine-hour reading."""
+
+    repair: str
+    faults: tuple[str, ...]
+    """The faults it was meant to cure."""
+    hours: float | None
+    """Engine hours."""
+    at_us: Instant | None
+    visits_before: int
+    """How many of the machine's visits lie before it: the first visit after it has this index."""
+    text: str
+    """What the person wrote."""
+
+
+@dataclass(frozen=True, slots=True)
+class CheckDone:
+    """A check that a person did, and what came of it."""
+
+    check: str
+    """Its name in the catalogue."""
+    fault: str
+    outcome: str
+    """The outcome's name in the catalogue."""
+    value: float | None
+    """What the person measured, in the catalogue's unit for this check; None: no figure."""
+    hours: float | None
+    at_us: Instant | None
+    visits_before: int
+    """How many of the machine's visits lie before it."""
+    note: str | None = None
+    """The person's own words."""
+
+
+@dataclass(frozen=True, slots=True)
 class MachineCase:
     """All that is known of one machine."""
 
@@ -109,3 +144,7 @@ class MachineCase:
     visits: tuple[VisitCase, ...]
     """In their order."""
     faults: tuple[FaultCase, ...]
+    repairs: tuple[RepairDone, ...] = ()
+    """In their order."""
+    checks: tuple[CheckDone, ...] = ()
+    """Checks that people did, in their order."""
