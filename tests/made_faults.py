@@ -77,6 +77,19 @@ def fault(**changes: Any) -> Fault:
         "counts": [{"visit": "v5t8", "first": 2, "last": 3, "at_least": False}],
         "setting": None,
         "root": None,
+        "root_words": None,
+        "unrecorded": [
+            {
+                "at_least": 3,
+                "at_most": 4,
+                "hours_from": 5910.0,
+                "hours_to": 5915.9,
+                "time_from": None,
+                "time_to": None,
+                "words": "Between 3 and 4 times while nobody was recording, between 5,910.0 and "
+                "5,915.9 h.",
+            }
+        ],
         "suspects": [],
         "probability_other": None,
         "advice": None,
@@ -142,7 +155,7 @@ def reasoned_fault(**changes: Any) -> Fault:
             "applies_now": False,
             "words": "Finish this load with less throttle.",
             "engine": "keep_running_until_safe",
-            "watch": {"words": "intake manifold temperature", "stop_at": "105 °C"},
+            "watch": {"words": "intake manifold temperature", "stop_at": "above 105 °C"},
             "until": "the end of this field",
             "because": ["amber warning lamp"],
             "cautions": ["Turning fan and hot parts: engine off before the hood is opened."],
@@ -209,6 +222,48 @@ def machine_faults(**changes: Any) -> MachineFaults:
         "as_of": None,
         "faults": [fault()],
         "repairs": [],
+        "words": None,
+        "because": ["Engine coolant temperature: too high, worst level."],
+        "odd_readings": [
+            {
+                "check": "oil_pressure",
+                "result": "odd",
+                "visit": "v1",
+                "spns": [100],
+                "addresses": [0],
+                "at": [START],
+                "at_s": [1.5],
+                "words": "Engine oil pressure: does not follow engine speed.",
+                "source": "common practice, no source",
+            }
+        ],
+        "drifts": [
+            {
+                "spn": 168,
+                "address": 0,
+                "trait": "charging",
+                "direction": "down",
+                "since": "v1",
+                "noticed": "v2",
+                "before": 14.1,
+                "after": 13.2,
+                "unit": "V",
+                "words": "Battery voltage has moved, while charging: it was 14.1 V, and has been "
+                "13.2 V since.",
+            }
+        ],
+        "power_limits": [
+            {
+                "visit": "v1",
+                "start": START,
+                "start_at_s": 1.5,
+                "end": None,
+                "end_at_s": None,
+                "left_percent": 85.0,
+                "cause": None,
+                "words": "Power was limited to 85 %: no code says why.",
+            }
+        ],
         "lamp_without_code": [],
     }
     return cast(MachineFaults, {**made, **changes})

@@ -87,6 +87,8 @@ def nothing_known(document: Any) -> Any:
             k: None if isinstance(v, str) and v.endswith("Z") and ":" in v else nothing_known(v)
             for k, v in document.items()
         }
+    if isinstance(document, str) and document.endswith("Z") and ":" in document:
+        return None
     return [nothing_known(one) for one in document] if isinstance(document, list) else document
 
 
@@ -158,7 +160,7 @@ def test_advice_is_shown_once_there_is_some() -> None:
         "Finish gently",
         "Finish this load with less throttle.",
         "It does not apply at the moment",
-        "Watch: intake manifold temperature; stop at 105 °C",
+        "Watch: intake manifold temperature; stop above 105 °C",
         "CAUTION: Turning fan and hot parts",
         "Follows from fault f2bb",
         "(80%, it is truly so)",

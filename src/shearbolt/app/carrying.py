@@ -10,11 +10,13 @@ from collections.abc import Iterable
 from io import StringIO
 from pathlib import Path
 
-from shearbolt.app.composing.faults import MachineRecord, machine_faults
+from shearbolt.app.composing.faults import machine_faults
 from shearbolt.app.composing.machines import machine_document
 from shearbolt.app.composing.tables import FactTables
 from shearbolt.app.composing.tells import tells_document
 from shearbolt.app.composing.visits import visit_document
+from shearbolt.app.concluding.conclude import Conclusions
+from shearbolt.app.concluding.record import MachineRecord
 from shearbolt.app.documents import ExportDocument, FileWritten, Progress, SignalsAsked
 from shearbolt.app.samples import signals_document
 from shearbolt.book import Book, Visit
@@ -36,7 +38,12 @@ Times are UTC. The JSON documents are described in the project's docs/schemas.
 
 
 def export(
-    book: Book, record: MachineRecord, tables: FactTables, folder: Path, progress: Progress
+    book: Book,
+    record: MachineRecord,
+    tables: FactTables,
+    concluded: Conclusions,
+    folder: Path,
+    progress: Progress,
 ) -> ExportDocument:
     """Write everything of a machine into a new folder; nothing stays there when it fails."""
     if folder.exists():
@@ -48,9 +55,9 @@ def export(
     try:
         aside.mkdir(parents=True)
         _write(aside, "README.txt", README.encode(), "what is what", files)
-        notes = {one.visit: one.text for one in book.notes(record.machine.id)}
-        _json(aside, "machine.json", machine_document(record, tables, notes), "the machine", files)
-        faults = machine_faults(record, tables, visit=None, everything=True)
+        machine = machine_document(record, tables, concluded)
+        _json(aside, "machine.json", machine, "the machine", files)
+        faults = machine_faults(record, tables, concluded, visit=None, everything=True)
         _json(aside, "faults.json", faults, "its faults and repairs", files)
         rows = [
             (

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 
-from shearbolt.app.composing.faults import MachineRecord, looks_at
 from shearbolt.app.composing.labels import fault_words
 from shearbolt.app.composing.tables import FactTables
+from shearbolt.app.concluding.record import MachineRecord, looks_at
 from shearbolt.reasoning.standing import standing
 
 _SMALL = (

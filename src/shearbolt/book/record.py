@@ -15,6 +15,7 @@ from sqlalchemy import Connection, Engine, select
 from shearbolt.book import evidence
 from shearbolt.book import schema as t
 from shearbolt.book.database import open_engine, refuse_newer, upgrade, version_of
+from shearbolt.book.derived import DerivedFiles
 from shearbolt.book.durable import make_folder
 from shearbolt.book.lock import FileLock
 from shearbolt.book.owner import OwnerFiles
@@ -57,6 +58,7 @@ class Book(Reads):
     ) -> None:
         self.folder = folder
         self.owner = OwnerFiles(folder)
+        self.derived = DerivedFiles(folder)
         self._engine = engine
         self._wait_s = wait_s
         self.checkpoint = checkpoint

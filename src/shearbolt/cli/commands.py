@@ -23,6 +23,7 @@ COMMANDS: dict[str, Entry] = {
     "listen": Entry("listen", "listen", "Listen to a machine's bus, and file what was heard."),
     "ask": Entry("ask", "ask", "Ask a machine what it tells only when asked."),
     "watch": Entry("watch", "watch", "Record unattended, into a folder to carry away."),
+    "serve": Entry("serve", "serve", "Serve the pages, to this computer alone."),
     "note": Entry("note", "note", "Write down a code, a symptom or an event."),
     "yard": Entry("look", "yard", "Show the fleet at a glance."),
     "machine": Entry("look", "machine", "Show one machine."),

@@ -45,11 +45,14 @@ def render_fault(document: FaultDocument, look: Look) -> list[str]:
     _lamps(page, document)
     if document["root"] is not None:
         page.text(f"Follows from fault {document['root']}; look at that one first.", 2)
+        if document["root_words"]:
+            page.item(document["root_words"])
     if document["setting"] is not None:
         _setting(page, document["setting"])
     _suspects(page, document)
     _checks(page, document)
     _spells(page, document)
+    _unrecorded(page, document)
     _counts(page, document)
     _freeze_frames(page, document)
     _happenings(page, document)
@@ -87,7 +90,7 @@ def _advice(page: Page, advice: Advice) -> None:
     if not advice["applies_now"]:
         page.text("It does not apply at the moment; it holds for when this fault is on.", 2)
     if advice["watch"] is not None:
-        stop = f"; stop at {advice['watch']['stop_at']}" if advice["watch"]["stop_at"] else ""
+        stop = f"; stop {advice['watch']['stop_at']}" if advice["watch"]["stop_at"] else ""
         page.named("Watch", advice["watch"]["words"] + stop)
     if advice["until"]:
         page.named("Until", advice["until"])
@@ -96,7 +99,7 @@ def _advice(page: Page, advice: Advice) -> None:
     for caution in advice["cautions"]:
         page.text(f"CAUTION: {caution}", 2, hang=2)
     if advice["as_of"]:
-        page.named("As of", phrases.when(advice["as_of"], page.look))
+        page.named("As of", phrases.day_or_time(advice["as_of"], page.look))
 
 
 def _lamps(page: Page, fault: Fault) -> None:
@@ -183,6 +186,16 @@ def _spell(page: Page, spell: Spell) -> None:
         ],
         4,
     )
+
+
+def _unrecorded(page: Page, fault: Fault) -> None:
+    told = [one for one in fault["unrecorded"] if one["at_least"]]
+    if not told:
+        return
+    page.blank()
+    page.title("While nobody was recording")
+    for one in told[-_SPELLS_SHOWN:]:
+        page.item(one["words"])
 
 
 def _counts(page: Page, fault: Fault) -> None:

@@ -4,11 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from shearbolt.app.documents import Counts, Fault, FaultsDocument, LampWithoutCode, MachineFaults
+from shearbolt.app.documents import (
+    Advice,
+    Counts,
+    Fault,
+    FaultsDocument,
+    LampWithoutCode,
+    MachineFaults,
+)
 from shearbolt.app.documents import Repair as RepairEntry
 from shearbolt.cli import phrases
 from shearbolt.cli.look import Look
 from shearbolt.cli.page import Page
+
+_REASONS_SHOWN = 4
+_ODD_SHOWN = 5
 
 
 def render_faults(document: FaultsDocument, look: Look) -> list[str]:
@@ -31,6 +41,7 @@ def render_faults(document: FaultsDocument, look: Look) -> list[str]:
             first = first or fault["fault"]
         for lamp in machine["lamp_without_code"]:
             lamp_lines(page, lamp)
+        concluded_lines(page, machine)
     page.more(
         *([f"shearbolt fault {first}  (spells, counts and freeze frames)"] if first else []),
         f"shearbolt machine {machines[0]['machine']}",
@@ -46,9 +57,48 @@ def machine_heading(page: Page, machine: MachineFaults) -> None:
     if active:
         parts.append(f"{active} active")
     if machine["advice"] is not None:
-        as_of = f" (as of {phrases.when(machine['as_of'], page.look)})" if machine["as_of"] else ""
+        as_of = f" (as of {phrases.day_or_time(machine['as_of'], page.look)})" if machine["as_of"] else ""
         parts.insert(0, phrases.ADVICE[machine["advice"]] + as_of)
     page.line([*parts, f"machine {machine['machine']}"], indent=2)
+    if machine["words"]:
+        page.text(machine["words"], 2)
+    for reason in machine["because"][:_REASONS_SHOWN]:
+        page.item(reason)
+
+
+def concluded_lines(page: Page, machine: MachineFaults) -> None:
+    """Set what is odd about the machine beside its faults: readings, drifts, limited power."""
+    if not (machine["odd_readings"] or machine["drifts"] or machine["power_limits"]):
+        return
+    page.blank()
+    page.title("Readings that make no sense, and limited power")
+    for drift in machine["drifts"]:
+        page.item(drift["words"])
+        page.line([f"since visit {drift['since']}", f"noticed in visit {drift['noticed']}"], 4)
+    for odd in machine["odd_readings"][:_ODD_SHOWN]:
+        sure = "" if odd["result"] == "odd" else " (doubtful)"
+        page.item(odd["words"] + sure)
+        at = phrases.when(odd["at"][0], page.look, odd["at_s"][0]) if odd["at"] else ""
+        page.line([at, f"visit {odd['visit']}"], 4, " · ")
+    left = len(machine["odd_readings"]) - _ODD_SHOWN
+    if left > 0:
+        page.item(f"and {phrases.many(left, 'more', 'more')}; --json gives them all")
+    for limit in machine["power_limits"][:_ODD_SHOWN]:
+        page.item(limit["words"])
+        page.line(
+            [
+                phrases.span(
+                    limit["start"],
+                    limit["end"],
+                    page.look,
+                    limit["start_at_s"],
+                    limit["end_at_s"],
+                ),
+                f"visit {limit['visit']}",
+            ],
+            4,
+            " · ",
+        )
 
 
 def fault_lines(page: Page, fault: Fault, others: Sequence[Fault] = (), indent: int = 2) -> None:
@@ -66,14 +116,20 @@ def fault_lines(page: Page, fault: Fault, others: Sequence[Fault] = (), indent: 
         indent + 4,
     )
     if fault["advice"] is not None:
-        page.text(
-            f"{phrases.ADVICE[fault['advice']['class']]}: {fault['advice']['words']}", indent + 4
-        )
+        page.text(advice_words(fault["advice"]), indent + 4)
+    if fault["setting"] is not None and fault["setting"]["terms"]:
+        page.text(fault["setting"]["words"], indent + 4)
     if fault["root"] is not None:
         page.text(f"Follows from {_named(fault['root'], others)}.", indent + 4)
     page.line(
         [sender_words(fault), code_words(fault), f"fault {fault['fault']}"], indent + 4, " · "
     )
+
+
+def advice_words(advice: Advice) -> str:
+    """Say an advice; a stop is named as one before its sentence, which begins with where."""
+    words = advice["words"]
+    return f"{phrases.ADVICE['stop_now']}. {words}" if advice["class"] == "stop_now" else words
 
 
 def _named(root: str, others: Sequence[Fault]) -> str:

@@ -14,7 +14,13 @@ from shearbolt.app.documents import (
 from shearbolt.cli import phrases
 from shearbolt.cli.look import Look
 from shearbolt.cli.page import Page
-from shearbolt.cli.render_faults import fault_lines, lamp_lines, repair_lines, state_words
+from shearbolt.cli.render_faults import (
+    concluded_lines,
+    fault_lines,
+    lamp_lines,
+    repair_lines,
+    state_words,
+)
 from shearbolt.cli.render_visit import controllers_table
 
 _FAULTS_SHOWN = 3
@@ -61,7 +67,7 @@ def _yard_machine(page: Page, machine: YardMachine) -> None:
     implement = " (implement)" if machine["kind"] == "implement" else ""
     page.title(machine["machine_name"] + implement)
     if machine["advice"] is not None:
-        as_of = f" (as of {phrases.when(machine['as_of'], look)})" if machine["as_of"] else ""
+        as_of = f" (as of {phrases.day_or_time(machine['as_of'], look)})" if machine["as_of"] else ""
         page.text(phrases.ADVICE[machine["advice"]] + as_of, 2)
     if machine["words"]:
         page.text(machine["words"], 2)
@@ -94,6 +100,8 @@ def _yard_machine(page: Page, machine: YardMachine) -> None:
 def brief_words(fault: FaultBrief) -> str:
     """Say a fault in one line: words, state, codes."""
     code = phrases.code(fault["spn"], fault["fmi"], fault["code"])
+    if code.casefold() == fault["text"].casefold():
+        code = ""
     follows = f", follows from {fault['root']}" if fault["root"] else ""
     state = state_words(fault["state"], fault["stale"])
     state = state[0].lower() + state[1:]
@@ -106,8 +114,12 @@ def render_machine(document: MachineDocument, look: Look) -> list[str]:
     page = Page(look)
     page.title(document["machine_name"])
     if document["advice"] is not None:
-        as_of = f" (as of {phrases.when(document['as_of'], look)})" if document["as_of"] else ""
+        as_of = f" (as of {phrases.day_or_time(document['as_of'], look)})" if document["as_of"] else ""
         page.text(phrases.ADVICE[document["advice"]] + as_of, 2)
+    if document["words"]:
+        page.text(document["words"], 2)
+    for reason in document["because"]:
+        page.item(reason)
     page.line(
         [
             phrases.hours(document["engine_hours"]),
@@ -132,6 +144,7 @@ def render_machine(document: MachineDocument, look: Look) -> list[str]:
         fault_lines(page, fault, document["faults"])
     for lamp in document["lamp_without_code"]:
         lamp_lines(page, lamp)
+    concluded_lines(page, document)
     if document["repairs"]:
         page.blank()
         page.title("Repairs")

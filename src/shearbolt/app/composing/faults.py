@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
+from shearbolt.app.composing.advice_words import (
+    FaultWords,
+    advice_document,
+    machine_words,
+    reason_words,
+)
+from shearbolt.app.composing.between_words import link_words
+from shearbolt.app.composing.finding_words import drift, odd_reading, power_limit, unrecorded
 from shearbolt.app.composing.labels import controller_words, fault_words
-from shearbolt.app.composing.line import events_of
+from shearbolt.app.composing.setting_words import setting_document
 from shearbolt.app.composing.stamps import lamps_shown, moment, seconds
 from shearbolt.app.composing.tables import FactTables
 from shearbolt.app.composing.visits import clear_words, happening
+from shearbolt.app.concluding.conclude import Conclusions
+from shearbolt.app.concluding.record import MachineRecord, looks_at
 from shearbolt.app.documents import (
     Counts,
     Fault,
@@ -21,87 +30,20 @@ from shearbolt.app.documents import (
     Repair,
     Spell,
 )
-from shearbolt.book import Reads
+from shearbolt.app.documents.asking import PLAIN_WORDING, Wording
 from shearbolt.book import records as r
 from shearbolt.model.controller import Name
 from shearbolt.model.fault import COUNT_FULL, Lamps
 from shearbolt.model.instants import to_iso
-from shearbolt.model.visit import VisitContent
-from shearbolt.reasoning.standing import Look, Standing, counts_by_look, standing
-
-
-@dataclass(frozen=True, slots=True)
-class MachineRecord:
-    """All the book knows of one machine, read once for many documents."""
-
-    machine: r.Machine
-    visits: tuple[r.Visit, ...]
-    """In their order."""
-    contents: Mapping[str, VisitContent]
-    places: Mapping[str, tuple[str | None, ...]]
-    """Controller of each of a content's controllers, by visit."""
-    controllers: Mapping[str, r.Controller]
-    names: Mapping[str, Name]
-    """NAME that filled each controller last."""
-    faults: tuple[r.Fault, ...]
-    sightings: Mapping[str, Sequence[r.Sighting]]
-    repairs: tuple[r.Repair, ...]
-    events: tuple[r.MachineEvent, ...]
-    visits_by_id: Mapping[str, r.Visit]
-
-
-def read_machine(book: Reads, machine: r.Machine) -> MachineRecord:
-    """Read all of one machine from the book."""
-    visits = tuple(book.visits(machine.id))
-    return MachineRecord(
-        machine,
-        visits,
-        {one.id: book.visit_content(one.id) for one in visits},
-        {one.id: book.visit_places(one.id) for one in visits},
-        {one.id: one for one in book.controllers(machine.id)},
-        {controller: name for _, controller, name in book.names_by_visit(machine.id)},
-        tuple(book.faults(machine.id)),
-        book.sightings_of(machine.id),
-        tuple(book.repairs(machine.id)),
-        tuple(events_of(book, machine.id)),
-        {one.id: one for one in visits},
-    )
-
-
-def looks_at(record: MachineRecord, fault: r.Fault) -> list[Look]:
-    """Gather what each visit told of a fault or of its sender, in the order of the visits."""
-    seen = {one.visit: one.seen for one in record.sightings.get(fault.id, ())}
-    looks: list[Look] = []
-    for visit in record.visits:
-        content = record.contents[visit.id]
-        senders = [
-            one
-            for one, seat in zip(content.controllers, record.places[visit.id], strict=False)
-            if fault.controller is not None and seat == fault.controller
-        ]
-        sighting = seen.get(visit.id)
-        if sighting is None and not senders:
-            continue
-        addresses = {(one.channel, one.address) for one in senders}
-        reported = any(one.dm1_messages for one in senders)
-        looks.append(
-            Look(
-                visit.id,
-                sighting,
-                content.latest_us if reported else None,
-                content.latest_us,
-                tuple(
-                    clear
-                    for clear in content.clears
-                    if clear.controller is None or (clear.channel, clear.controller) in addresses
-                ),
-            )
-        )
-    return looks
+from shearbolt.reasoning.standing import Look, Standing, counts_by_look
 
 
 def fault_brief(
-    fault: r.Fault, judged: Standing, tables: FactTables, name: Name | None
+    fault: r.Fault,
+    judged: Standing,
+    tables: FactTables,
+    name: Name | None,
+    root: str | None,
 ) -> FaultBrief:
     """Tell a fault in one line."""
     return {
@@ -112,14 +54,37 @@ def fault_brief(
         "spn": fault.spn,
         "fmi": fault.fmi,
         "code": fault.code,
-        "root": None,
+        "root": root,
     }
 
 
-def fault_document(record: MachineRecord, fault: r.Fault, tables: FactTables) -> Fault:
-    """Tell a fault with all that its visits told."""
+def words_by_id(record: MachineRecord, tables: FactTables) -> FaultWords:
+    """Return what names a machine's faults in plain words, by their identifiers."""
+    faults = {one.id: one for one in record.faults}
+
+    def named(fault: str) -> str:
+        one = faults[fault]
+        name = record.names.get(one.controller) if one.controller is not None else None
+        return fault_words(one, tables, name)[0]
+
+    return named
+
+
+def fault_document(
+    record: MachineRecord,
+    fault: r.Fault,
+    tables: FactTables,
+    concluded: Conclusions,
+    wording: Wording = PLAIN_WORDING,
+) -> Fault:
+    """Tell a fault with all that its visits told, and what is concluded of it."""
     looks = looks_at(record, fault)
-    judged = standing(looks)
+    judged = concluded.standings[fault.id]
+    company = concluded.company
+    link = company.link_of(fault.id)
+    setting = concluded.settings.get(fault.id)
+    between = concluded.between.get(fault.id)
+    advice = concluded.advice.by_fault.get(fault.id)
     sightings = record.sightings.get(fault.id, ())
     seat = record.controllers.get(fault.controller) if fault.controller is not None else None
     name = record.names.get(fault.controller) if fault.controller is not None else None
@@ -133,7 +98,7 @@ def fault_document(record: MachineRecord, fault: r.Fault, tables: FactTables) ->
     return {
         "fault": fault.id,
         "kind": fault.kind,
-        "event": None,
+        "event": company.events.get(fault.id),
         "controller": fault.controller,
         "controller_text": controller_words(seat, name, tables) if seat is not None else None,
         "channel": last.seen.key.channel if last is not None else None,
@@ -160,11 +125,19 @@ def fault_document(record: MachineRecord, fault: r.Fault, tables: FactTables) ->
         "freeze_frames": _freeze_frames(sightings, visits, tables),
         "spells": _spells(sightings, visits),
         "counts": _counts(looks),
-        "setting": None,
-        "root": None,
+        "setting": setting_document(setting, wording)
+        if setting is not None and not judged.stale
+        else None,
+        "root": company.roots.get(fault.id),
+        "root_words": link_words(link) if link is not None else None,
+        "unrecorded": [unrecorded(one) for one in between.unrecorded]
+        if between is not None
+        else [],
         "suspects": [],
         "probability_other": None,
-        "advice": None,
+        "advice": advice_document(advice, wording, words_by_id(record, tables))
+        if advice is not None
+        else None,
         "checks": [],
         "followups": [],
         "trend": None,
@@ -268,44 +241,55 @@ def repair_shown(repair: r.Repair) -> Repair:
 
 
 def machine_faults(
-    record: MachineRecord, tables: FactTables, *, visit: str | None, everything: bool
+    record: MachineRecord,
+    tables: FactTables,
+    concluded: Conclusions,
+    *,
+    visit: str | None,
+    everything: bool,
+    wording: Wording = PLAIN_WORDING,
 ) -> MachineFaults:
-    """Tell a machine's faults: the open ones, or all; of one visit, or of all."""
-    shown: list[Fault] = []
-    for fault in record.faults:
-        one = fault_document(record, fault, tables)
-        if visit is not None and visit not in one["visits"]:
-            continue
-        if everything or not (one["stale"] or one["state"] == "cleared"):
-            shown.append(one)
-    shown.sort(key=_first_to_look_at)
+    """Tell a machine's faults, what to look at first first: the open ones, or all; of one visit,
+    or of all."""
+    by_id = {one.id: one for one in record.faults}
+    order = [one for one in concluded.order if one in by_id]
+    order.extend(one for one in by_id if one not in set(order))
+    seen = {fault: {one.visit for one in some} for fault, some in record.sightings.items()}
+    shown = [
+        fault_document(record, by_id[one], tables, concluded, wording)
+        for one in order
+        if (visit is None or visit in seen.get(one, ()))
+        and (everything or not _put_away(concluded.standings[one]))
+    ]
+    advice = concluded.advice
+    named = words_by_id(record, tables)
+    drifts = [drift(one, tables, wording.units) for one in concluded.charts]
     return {
         "machine": record.machine.id,
         "machine_name": record.machine.name,
-        "advice": None,
-        "as_of": None,
+        "advice": advice.advice,
+        "as_of": to_iso(advice.as_of) if advice.as_of is not None else None,
+        "words": machine_words(advice, wording.units),
+        "because": [reason_words(one, wording.units, named) for one in advice.because],
         "faults": shown,
+        "odd_readings": [
+            odd_reading(one, record.visits_by_id, tables, wording.units)
+            for one in reversed(concluded.findings)
+            if visit is None or one.visit == visit
+        ],
+        "drifts": [one for one in drifts if one is not None],
+        "power_limits": [
+            power_limit(one, record.visits_by_id, named)
+            for one in reversed(advice.limps)
+            if visit is None or one.visit == visit
+        ],
         "repairs": [repair_shown(one) for one in record.repairs],
         "lamp_without_code": lamps_alone(record, visit),
     }
 
 
-_STATES = ("active", "permanent", "pending", "unknown", "previously_active", "cleared")
-
-
-def _first_to_look_at(fault: Fault) -> tuple[bool, int, int, str, str]:
-    lamps = fault["lamps"]
-    lit = ("on", "slow", "fast")
-    if lamps["red_stop"] in lit:
-        worst = 0
-    elif lamps["amber_warning"] in lit:
-        worst = 1
-    elif lamps["mil"] in lit or lamps["protect"] in lit:
-        worst = 2
-    else:
-        worst = 3
-    state = _STATES.index(fault["state"])
-    return fault["stale"], state, worst, fault["last_seen"] or "", fault["text"]
+def _put_away(judged: Standing) -> bool:
+    return judged.stale or judged.state == "cleared"
 
 
 def lamps_alone(record: MachineRecord, visit: str | None) -> list[LampWithoutCode]:

@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
-from shearbolt.app.composing.faults import (
-    MachineRecord,
-    fault_brief,
-    looks_at,
-    machine_faults,
-)
+from shearbolt.app.composing.advice_words import machine_words
+from shearbolt.app.composing.faults import fault_brief, machine_faults
 from shearbolt.app.composing.labels import controller_words
 from shearbolt.app.composing.line import ran_back
 from shearbolt.app.composing.stamps import moment, seconds
 from shearbolt.app.composing.tables import FactTables
 from shearbolt.app.composing.visits import HEARD, box_id, happening
+from shearbolt.app.concluding.conclude import Conclusions
+from shearbolt.app.concluding.record import MachineRecord
 from shearbolt.app.documents import (
     Box,
     Controller,
@@ -24,13 +20,10 @@ from shearbolt.app.documents import (
     VisitBrief,
     YardMachine,
 )
+from shearbolt.app.documents.asking import PLAIN_WORDING, Wording
 from shearbolt.app.wording import doubt_words
 from shearbolt.book import records as r
 from shearbolt.model.instants import to_iso
-from shearbolt.reasoning.standing import standing
-
-STATES = ("active", "permanent", "pending", "unknown", "previously_active", "cleared")
-"""What to look at first, first."""
 
 
 def visit_brief(
@@ -66,14 +59,23 @@ def last_hours(record: MachineRecord) -> r.Visit | None:
     return own[-1] if own else None
 
 
-def yard_machine(record: MachineRecord, tables: FactTables) -> YardMachine:
+def yard_machine(
+    record: MachineRecord,
+    tables: FactTables,
+    concluded: Conclusions,
+    wording: Wording = PLAIN_WORDING,
+) -> YardMachine:
     """Tell a machine at a glance."""
     briefs: list[FaultBrief] = []
     for fault in record.faults:
         name = record.names.get(fault.controller) if fault.controller is not None else None
-        briefs.append(fault_brief(fault, standing(looks_at(record, fault)), tables, name))
+        judged = concluded.standings[fault.id]
+        root = concluded.company.roots.get(fault.id)
+        briefs.append(fault_brief(fault, judged, tables, name, root))
+    order = {one: at for at, one in enumerate(concluded.order)}
     shown = [one for one in briefs if not one["stale"] and one["state"] != "cleared"]
-    shown.sort(key=lambda one: (STATES.index(one["state"]), one["text"], one["spn"] or 0))
+    shown.sort(key=lambda one: order.get(one["fault"], len(order)))
+    advice = concluded.advice
     hours = last_hours(record)
     last = record.visits[-1] if record.visits else None
     end = None
@@ -83,9 +85,9 @@ def yard_machine(record: MachineRecord, tables: FactTables) -> YardMachine:
         "machine": record.machine.id,
         "machine_name": record.machine.name,
         "kind": "implement" if record.machine.kind == "implement" else "machine",
-        "advice": None,
-        "as_of": None,
-        "words": None,
+        "advice": advice.advice,
+        "as_of": to_iso(advice.as_of) if advice.as_of is not None else None,
+        "words": machine_words(advice, wording.units),
         "engine_hours": hours.hours_end if hours is not None else None,
         "engine_hours_from": hours.hours_from if hours is not None else None,
         "visits": len(record.visits),
@@ -99,9 +101,13 @@ def yard_machine(record: MachineRecord, tables: FactTables) -> YardMachine:
 
 
 def machine_document(
-    record: MachineRecord, tables: FactTables, notes: Mapping[str, str]
+    record: MachineRecord,
+    tables: FactTables,
+    concluded: Conclusions,
+    wording: Wording = PLAIN_WORDING,
 ) -> MachineDocument:
-    """Tell one machine: who is on it, its visits, its faults. `notes` are texts by visit."""
+    """Tell one machine: who is on it, its visits, its faults."""
+    notes = {one.visit: one.text for one in record.notes}
     hours = last_hours(record)
     told = [one for one in record.visits if one.machine == record.machine.id]
     backwards = ran_back(record.machine.id, record.visits)
@@ -118,7 +124,7 @@ def machine_document(
     doubts |= dict.fromkeys(one["words"] for one in _events(record) if one["what"] == "swap")
     return {
         "schema": "shearbolt/machine/1",
-        **machine_faults(record, tables, visit=None, everything=True),
+        **machine_faults(record, tables, concluded, visit=None, everything=True, wording=wording),
         "kind": "implement" if record.machine.kind == "implement" else "machine",
         "vin": record.machine.vin,
         "component": next((one.component for one in reversed(told) if one.component), None),

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from typing import TypeVar
 
-from shearbolt.app.composing.faults import MachineRecord, looks_at
 from shearbolt.app.composing.labels import fault_words
 from shearbolt.app.composing.tables import FactTables
+from shearbolt.app.concluding.record import Lazily, MachineRecord, looks_at
 from shearbolt.app.documents.news import FaultNews, NewSince
 from shearbolt.book import Fault, Machine, Reads
 from shearbolt.model.fault import COUNT_FULL
@@ -46,26 +46,6 @@ def what_is_new(book: Reads, brought: Collection[str], tables: FactTables) -> Ne
     return told
 
 
-class _Lazily(Mapping[str, T]):
-    """Reads what is asked for, once: most visits of a machine do not matter here."""
-
-    def __init__(self, ids: Sequence[str], load: Callable[[str], T]) -> None:
-        self._ids = ids
-        self._load = load
-        self._held: dict[str, T] = {}
-
-    def __getitem__(self, id_: str) -> T:
-        if id_ not in self._held:
-            self._held[id_] = self._load(id_)
-        return self._held[id_]
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._ids)
-
-    def __len__(self) -> int:
-        return len(self._ids)
-
-
 def _read(book: Reads, machine: Machine) -> MachineRecord:
     """Read a machine as `read_machine` does, but what its visits told only when it is needed."""
     visits = tuple(book.visits(machine.id))
@@ -73,12 +53,13 @@ def _read(book: Reads, machine: Machine) -> MachineRecord:
     return MachineRecord(
         machine,
         visits,
-        _Lazily(ids, book.visit_content),
-        _Lazily(ids, book.visit_places),
+        Lazily(ids, book.visit_content),
+        Lazily(ids, book.visit_places),
         {one.id: one for one in book.controllers(machine.id)},
         {box.controller: box.name for box in book.boxes(machine.id)},
         tuple(book.faults(machine.id)),
         book.sightings_of(machine.id),
+        (),
         (),
         (),
         {one.id: one for one in visits},

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from shearbolt.app.composing.faults import MachineRecord
 from shearbolt.app.composing.labels import controller_words
 from shearbolt.app.composing.tables import FactTables
+from shearbolt.app.concluding.record import MachineRecord
 from shearbolt.app.documents import (
     ControllerManner,
     GroupManner,

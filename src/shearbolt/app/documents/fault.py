@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, TypedDict
 
+from shearbolt.app.documents.concluded import Drift, OddReading, PowerLimit, Unrecorded
 from shearbolt.app.documents.values import (
     Address,
     AdviceClass,
@@ -341,6 +342,10 @@ class Fault(_FaultSources):
     """When it starts."""
     root: Identifier | None
     """The fault this one follows from."""
+    root_words: str | None
+    """Why it is said to follow from that."""
+    unrecorded: list[Unrecorded]
+    """What its counts tell of times when nobody was recording."""
     suspects: list[Suspect]
     """Candidate causes, likeliest first."""
     probability_other: Share | None
@@ -404,8 +409,18 @@ class MachineFaults(TypedDict):
     """What it may do now."""
     as_of: Time | None
     """The moment that is judged for."""
+    words: str | None
+    """What it may do, in one line."""
+    because: list[str]
+    """Why it is judged so."""
     faults: list[Fault]
-    """Its faults."""
+    """Its faults, what to look at first first."""
+    odd_readings: list[OddReading]
+    """Readings that make no physical sense, faults or not, the latest first."""
+    drifts: list[Drift]
+    """Sensors that have moved from what they used to tell."""
+    power_limits: list[PowerLimit]
+    """When its power was limited, the latest first."""
     repairs: list[Repair]
     """Its repairs, in order."""
     lamp_without_code: list[LampWithoutCode]

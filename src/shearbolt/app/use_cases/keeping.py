@@ -7,9 +7,8 @@ from pathlib import Path
 from zipfile import ZipFile
 
 from shearbolt import book as books
-from shearbolt.app.composing.faults import (
-    read_machine,
-)
+from shearbolt.app.concluding.kept import conclusions_of
+from shearbolt.app.concluding.record import read_machine
 from shearbolt.app.documents import (
     BackupDocument,
     CheckDocument,
@@ -37,7 +36,9 @@ def export_machine(
 
     with opened_book(book) as opened:
         record = read_machine(opened, opened.machine(which))
-        return export(opened, record, tables_of(opened), Path(folder), progress)
+        tables = tables_of(opened)
+        concluded = conclusions_of(opened, record, tables)
+        return export(opened, record, tables, concluded, Path(folder), progress)
 
 
 def import_book(

@@ -4,19 +4,18 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from shearbolt.app.composing.faults import (
-    fault_document,
-    machine_faults,
-    read_machine,
-    repair_shown,
-)
+from shearbolt.app.composing.faults import fault_document, machine_faults, repair_shown
 from shearbolt.app.composing.machines import machine_document, yard_machine
 from shearbolt.app.composing.tells import tells_document
 from shearbolt.app.composing.visits import visit_document
+from shearbolt.app.concluding.kept import conclusions_of
+from shearbolt.app.concluding.record import read_machine
 from shearbolt.app.documents import (
+    PLAIN_WORDING,
     FaultDocument,
     FaultsDocument,
     MachineDocument,
+    MachineFaults,
     Progress,
     SignalsAsked,
     SignalsDocument,
@@ -24,6 +23,7 @@ from shearbolt.app.documents import (
     VisitDocument,
     Wording,
     YardDocument,
+    YardMachine,
 )
 from shearbolt.app.use_cases.opening import opened_book, tables_of
 from shearbolt.book import Book
@@ -32,24 +32,39 @@ from shearbolt.book import Book
 def yard(book: Path, *, wording: Wording) -> YardDocument:
     """Look at the fleet."""
     with opened_book(book) as opened:
-        return yard_of(opened)
+        return yard_of(opened, wording)
 
 
-def yard_of(opened: Book) -> YardDocument:
+CARE = ("stop_now", "finish_gently", "keep_working", "note_only")
+"""The most careful first; a machine of which nothing can be said stands behind 'finish gently'."""
+
+
+def yard_of(opened: Book, wording: Wording = PLAIN_WORDING) -> YardDocument:
     """Tell the fleet of an open book."""
     tables = tables_of(opened)
+    machines: list[YardMachine] = []
     with opened.snapshot() as reads:
-        machines = [yard_machine(read_machine(reads, one), tables) for one in reads.machines()]
-    machines.sort(key=lambda one: (-one["active"], -one["open"], one["machine_name"].casefold()))
+        for one in reads.machines():
+            record = read_machine(reads, one)
+            concluded = conclusions_of(opened, record, tables)
+            machines.append(yard_machine(record, tables, concluded, wording))
+    machines.sort(
+        key=lambda one: (
+            CARE.index(one["advice"]) if one["advice"] is not None else 1.5,
+            -one["active"],
+            -one["open"],
+            one["machine_name"].casefold(),
+        )
+    )
     return {"schema": "shearbolt/yard/1", "machines": machines}
 
 
 def machine(book: Path, which: str, *, wording: Wording) -> MachineDocument:
     """Look at one machine. Raises NotInBook, Ambiguous."""
     with opened_book(book) as opened, opened.snapshot() as reads:
-        found = reads.machine(which)
-        notes = {one.visit: one.text for one in reads.notes(found.id)}
-        return machine_document(read_machine(reads, found), tables_of(opened), notes)
+        record = read_machine(reads, reads.machine(which))
+        tables = tables_of(opened)
+        return machine_document(record, tables, conclusions_of(opened, record, tables), wording)
 
 
 def visit(book: Path, which: str, *, wording: Wording) -> VisitDocument:
@@ -70,11 +85,15 @@ def faults(
     """Look at faults; `everything` includes cleared and stale ones and clean machines."""
 
     with opened_book(book) as opened:
-        return faults_of(opened, machine, visit, everything)
+        return faults_of(opened, machine, visit, everything, wording)
 
 
 def faults_of(
-    opened: Book, machine: str | None, visit: str | None, everything: bool
+    opened: Book,
+    machine: str | None,
+    visit: str | None,
+    everything: bool,
+    wording: Wording = PLAIN_WORDING,
 ) -> FaultsDocument:
     """Tell the faults of an open book."""
     tables = tables_of(opened)
@@ -84,10 +103,15 @@ def faults_of(
             heard = reads.visit(visit)
             ids = {heard.machine, *heard.others}
             chosen = [one for one in chosen if one.id in ids]
-        shown = [
-            machine_faults(read_machine(reads, one), tables, visit=visit, everything=everything)
-            for one in chosen
-        ]
+        shown: list[MachineFaults] = []
+        for one in chosen:
+            record = read_machine(reads, one)
+            concluded = conclusions_of(opened, record, tables)
+            shown.append(
+                machine_faults(
+                    record, tables, concluded, visit=visit, everything=everything, wording=wording
+                )
+            )
     if not everything and machine is None:
         shown = [one for one in shown if one["faults"] or one["lamp_without_code"]]
     return {"schema": "shearbolt/faults/1", "machines": shown}
@@ -99,7 +123,10 @@ def fault(book: Path, which: str, *, wording: Wording) -> FaultDocument:
         found = reads.fault(which)
         owner = reads.machine(found.machine)
         record = read_machine(reads, owner)
-        shown = fault_document(record, found, tables_of(opened))
+        tables = tables_of(opened)
+        shown = fault_document(
+            record, found, tables, conclusions_of(opened, record, tables), wording
+        )
     return {
         "schema": "shearbolt/fault/1",
         "machine": owner.id,

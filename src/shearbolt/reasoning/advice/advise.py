@@ -87,7 +87,7 @@ def advise(
         advices[fault.fault] = _advice(
             every, fault, standing, company, now, fault.fault in settled, (gauges or {})
         )
-    return machine_advice(case, views, advices, now)
+    return replace(machine_advice(case, views, advices, now), limps=limps)
 
 
 def _advice(

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from shearbolt.dictionary.advice_kinds import CLASSES, AdviceClass, Bound, EngineAction
 from shearbolt.model.instants import Instant
+from shearbolt.reasoning.advice.limp import Limp
 
 Figures = tuple[tuple[str, float | str], ...]
 """What a sentence needs, by name with its unit: `coolant_c`, `hold_s`."""
@@ -90,6 +91,8 @@ class MachineAdvice:
     not_tested: bool
     """Cleared, and not run since for long enough to test anything."""
     by_fault: Mapping[str, Advice]
+    limps: tuple[Limp, ...] = ()
+    """Every stretch of limited power."""
 
 
 @dataclass(frozen=True, slots=True)
