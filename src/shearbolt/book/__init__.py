@@ -31,32 +31,41 @@ Use::
 
 `Book`, what `Book.writing()` gives and what `Book.snapshot()` gives share all reading methods
 (`Reads`). Errors: NotInBook, Ambiguous, BookBusy, BookTooNew, BookDamaged, BookError.
+
+Each name is loaded when it is first asked for: what only stages files (`staging`) shall not wait
+for the database library. So no module here may have the name of something in `__all__`.
 """
 
-from shearbolt.book.backup import Backup, backup
-from shearbolt.book.check import Finding, check
-from shearbolt.book.evidence import hash_file
-from shearbolt.book.merging import Imported, import_book
-from shearbolt.book.ordering import Placing, order_visits
-from shearbolt.book.owner import OwnerFiles
-from shearbolt.book.reads import Reads
-from shearbolt.book.record import Book
-from shearbolt.book.records import (
-    Attachment,
-    Box,
-    Controller,
-    Fault,
-    Machine,
-    MachineEvent,
-    NewNote,
-    NewVisit,
-    Note,
-    Repair,
-    Sighting,
-    Visit,
-)
-from shearbolt.book.staging import Filled, Filling, StagedVisit
-from shearbolt.book.writer import Writer
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from shearbolt.book.copies import Backup, backup
+    from shearbolt.book.evidence import hash_file
+    from shearbolt.book.integrity import Finding, check
+    from shearbolt.book.merging import Imported, import_book
+    from shearbolt.book.ordering import Placing, order_visits
+    from shearbolt.book.owner import OwnerFiles
+    from shearbolt.book.reads import Reads
+    from shearbolt.book.record import Book
+    from shearbolt.book.records import (
+        Attachment,
+        Box,
+        Controller,
+        Fault,
+        Machine,
+        MachineEvent,
+        NewNote,
+        NewVisit,
+        Note,
+        Repair,
+        Sighting,
+        Visit,
+    )
+    from shearbolt.book.staging import Filled, Filling, StagedVisit
+    from shearbolt.book.writer import Writer
 
 __all__ = [
     "Attachment",
@@ -88,3 +97,44 @@ __all__ = [
     "import_book",
     "order_visits",
 ]
+
+_HOMES = {
+    "Backup": "copies",
+    "backup": "copies",
+    "hash_file": "evidence",
+    "Finding": "integrity",
+    "check": "integrity",
+    "Imported": "merging",
+    "import_book": "merging",
+    "Placing": "ordering",
+    "order_visits": "ordering",
+    "OwnerFiles": "owner",
+    "Reads": "reads",
+    "Book": "record",
+    "Attachment": "records",
+    "Box": "records",
+    "Controller": "records",
+    "Fault": "records",
+    "Machine": "records",
+    "MachineEvent": "records",
+    "NewNote": "records",
+    "NewVisit": "records",
+    "Note": "records",
+    "Repair": "records",
+    "Sighting": "records",
+    "Visit": "records",
+    "Filled": "staging",
+    "Filling": "staging",
+    "StagedVisit": "staging",
+    "Writer": "writer",
+}
+"""The module of each name."""
+
+
+def __getattr__(name: str) -> Any:
+    """Load a name of the book from its module, once."""
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    found = getattr(importlib.import_module(f"{__name__}.{_HOMES[name]}"), name)
+    globals()[name] = found
+    return found

@@ -125,6 +125,11 @@ def _back(cls: type[T], row: RowMapping, codecs: Mapping[str, _Codec] = _CODECS,
     return cls(**made)
 
 
+def from_row(cls: type[T], row: RowMapping) -> T:
+    """Put one detail of a visit together from its row."""
+    return _back(cls, row)
+
+
 _OF_SIGHTING = ("key", "spells", "counts", "freeze_frames")
 
 

@@ -13,7 +13,7 @@ from typing import Protocol
 from sqlalchemy import select
 
 from shearbolt.book import schema as t
-from shearbolt.book.backup import copy_file, copy_record
+from shearbolt.book.copies import copy_file, copy_record
 from shearbolt.book.durable import make_folder, remove, sync_file
 from shearbolt.book.evidence import attachment_path, evidence_path, hash_file, verify_evidence
 from shearbolt.book.ids import VISIT

@@ -13,6 +13,7 @@ from sqlalchemy import Connection, RowMapping, Table, func, select
 
 from shearbolt.book import schema as t
 from shearbolt.book.content import read_content, read_sightings
+from shearbolt.book.heard import VisitHeard, read_heard, read_signals_seen
 from shearbolt.book.ordering import Placing, order_visits
 from shearbolt.book.records import (
     Attachment,
@@ -31,6 +32,7 @@ from shearbolt.book.telling import told
 from shearbolt.errors import Ambiguous, NotInBook
 from shearbolt.model.controller import Name
 from shearbolt.model.reading import TimeBase
+from shearbolt.model.signal import SignalSeen
 from shearbolt.model.visit import VisitContent
 
 _Row = RowMapping
@@ -251,6 +253,16 @@ class Reads(ABC):
             if row is None:
                 raise NotInBook(f"The book has no visit {id_!r}.")
             return read_content(connection, id_, row)
+
+    def heard(self, machine: str) -> dict[str, VisitHeard]:
+        """Return of each visit of a machine who was heard, clears and lamps without a code."""
+        with self._reading() as connection:
+            return read_heard(connection, machine)
+
+    def signals_seen(self, machine: str) -> dict[str, tuple[SignalSeen, ...]]:
+        """Return of each visit of a machine the signals that it held."""
+        with self._reading() as connection:
+            return read_signals_seen(connection, machine)
 
     def visit_places(self, id_: str) -> tuple[str | None, ...]:
         """Return the controller id of each of the content's controllers, in their order."""

@@ -13,17 +13,20 @@ import types
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
 from shearbolt.book.durable import make_folder, move, remove, sync_file, sync_folder, write_whole
 from shearbolt.book.evidence import EvidenceJob, Progress, attachment_path, hash_file
 from shearbolt.book.lock import FileLock
-from shearbolt.book.records import Part
-from shearbolt.book.signals_thread import SignalsThread
 from shearbolt.book.telling import told
-from shearbolt.model.frames import Frames
-from shearbolt.model.message import Message
-from shearbolt.model.state import StateTable
+from shearbolt.errors import BookError
+
+if TYPE_CHECKING:
+    from shearbolt.book.records import Part
+    from shearbolt.book.signals_thread import SignalsThread
+    from shearbolt.model.frames import Frames
+    from shearbolt.model.message import Message
+    from shearbolt.model.state import StateTable
 
 STAGING = "staging"
 _INTENT = "intent.json"
@@ -108,6 +111,13 @@ class Filled:
         """Do nothing: the copying has ended."""
 
 
+def _signals_thread(folder: Path) -> SignalsThread:
+    # Arrays are loaded only now: packing begins while they still are (`stage_ahead`).
+    from shearbolt.book.signals_thread import SignalsThread
+
+    return SignalsThread(folder)
+
+
 class Filling:
     """Fills the folder of a stage that another process made and holds; synced like a stage."""
 
@@ -121,7 +131,7 @@ class Filling:
 
     def _writer(self) -> SignalsThread:
         if self._signals is None:
-            self._signals = SignalsThread(self._folder / _SIGNALS)
+            self._signals = _signals_thread(self._folder / _SIGNALS)
         return self._signals
 
     def frames(self, block: Frames) -> None:
@@ -209,7 +219,7 @@ class StagedVisit(Stage):
     def _writer(self) -> SignalsThread:
         if self._signals is None:
             self.signals_folder.mkdir()
-            self._signals = SignalsThread(self.signals_folder)
+            self._signals = _signals_thread(self.signals_folder)
         return self._signals
 
     def evidence(self, path: Path, progress: Progress | None = None) -> EvidenceJob:
@@ -264,6 +274,23 @@ class StagedVisit(Stage):
         if self._signals is not None:
             self._signals.close()
         super().close()
+
+
+def stage_ahead(book: Path, recording: Path) -> StagedVisit | None:
+    """Begin to pack a recording for a book in this folder before the book itself is opened.
+
+    The packing takes about as long as it does to load what reads and files, so it is begun first.
+    The stage has to be closed, whatever becomes of the recording. None: it cannot be done, and
+    whoever opens the book or the recording will say why.
+    """
+    if not recording.is_file():
+        return None
+    try:
+        stage = StagedVisit(book.absolute(), _nothing)
+    except BookError:
+        return None
+    stage.evidence(recording)
+    return stage
 
 
 def sweep(book: Path, is_referenced: Callable[[Path], bool]) -> int:

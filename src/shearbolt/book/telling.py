@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import errno
 import sqlite3
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-
-from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from shearbolt.errors import BookBusy, BookDamaged, BookError
 
@@ -49,10 +48,15 @@ def told(place: Path) -> Iterator[None]:
     """
     try:
         yield
-    except DBAPIError as trouble:
-        cause = trouble.orig if trouble.orig is not None else trouble
-        raise _of_database(place, cause) from trouble
-    except (sqlite3.Error, SQLAlchemyError) as trouble:
-        raise _of_database(place, trouble) from trouble
     except OSError as trouble:
         raise _of_disk(place, trouble) from trouble
+    except sqlite3.Error as trouble:
+        raise _of_database(place, trouble) from trouble
+    except Exception as trouble:
+        # Looked up only now: files are staged without the database library, which takes long to
+        # load, and who has not loaded it has none of its errors.
+        known = sys.modules.get("sqlalchemy.exc")
+        if known is None or not isinstance(trouble, known.SQLAlchemyError):
+            raise
+        cause = getattr(trouble, "orig", None)
+        raise _of_database(place, trouble if cause is None else cause) from trouble

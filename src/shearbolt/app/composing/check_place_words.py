@@ -240,8 +240,8 @@ PLACE_STEPS: Mapping[str, tuple[str, str]] = {
     ),
     "other_codes": (
         "Read the other codes first",
-        "Key on: list the active codes of all controllers. Does another fault stand there that this "
-        "one follows from? Begin with that one.",
+        "Key on: list the active codes of all controllers. Does another fault stand there that "
+        "this one follows from? Begin with that one.",
     ),
     "key_off_on": (
         "Key off, wait, key on",

@@ -45,10 +45,10 @@ WIRE_STEPS: Mapping[str, tuple[str, str]] = {
     ),
     "supply_unplug_one_by_one": (
         "Find who pulls the supply down",
-        "Engine off, key on, meter on the sensor supply. Open the plugs of the sensors that share "
-        "this supply one after another, by the wiring page, and close each again. Leave every "
-        "brake, steering and safety switch plugged in. The one with which the voltage comes back, "
-        "or its wire, is the one.",
+        "Engine off, key on, meter on the sensor supply. Open the plugs of the pressure senders "
+        "that share this supply one after another, by the wiring page, and close each again; "
+        "pedals, brakes, steering and every safety switch stay plugged in. The sender with which "
+        "the voltage comes back, or its wire, is the one.",
     ),
     "ground_drop": (
         "Measure the voltage lost in the ground wire",
@@ -91,8 +91,8 @@ WIRE_STEPS: Mapping[str, tuple[str, str]] = {
     ),
     "fuse_and_relay": (
         "Fuse and relay",
-        "Key off. Find fuse and relay of this circuit by the lid of the box, pull the fuse, look at "
-        "it and at its seat, and put it back. One that is blown is replaced once, by the same "
+        "Key off. Find fuse and relay of this circuit by the lid of the box, pull the fuse, look "
+        "at it and at its seat, and put it back. One that is blown is replaced once, by the same "
         "size; if it blows again, stop there.",
     ),
     "pickup_gap": (
@@ -103,8 +103,8 @@ WIRE_STEPS: Mapping[str, tuple[str, str]] = {
     ),
     "cold_soak": (
         "Compare temperatures after a night's standing",
-        "After 8 hours at rest, before starting: key on and read all temperatures. How many degrees "
-        "is this one off the middle of the others? No block heater, and no sun on one side.",
+        "After 8 hours at rest, before starting: key on and read all temperatures. How many "
+        "degrees is this one off the middle of the others? No block heater, no sun on one side.",
     ),
     "second_thermometer": (
         "Hold a second thermometer against it",

@@ -298,10 +298,10 @@ def lamps_alone(record: MachineRecord, visit: str | None) -> list[LampWithoutCod
     for one in record.visits:
         if visit is not None and one.id != visit:
             continue
-        content = record.contents[one.id]
+        content = record.heard[one.id]
         own = {
             (seen.channel, seen.address)
-            for seen, seat in zip(content.controllers, record.places[one.id], strict=False)
+            for seen, seat in zip(content.controllers, content.places, strict=False)
             if seat in record.controllers
         }
         for lamp in content.lamp_without_code:

@@ -30,7 +30,7 @@ def visit_brief(
     visit: r.Visit, faults: list[str], words: str | None, record: MachineRecord
 ) -> VisitBrief:
     """Tell a visit in one line."""
-    content = record.contents[visit.id]
+    content = record.heard[visit.id]
     return {
         "visit": visit.id,
         "kind": visit.kind,
@@ -80,7 +80,7 @@ def yard_machine(
     last = record.visits[-1] if record.visits else None
     end = None
     if last is not None:
-        end = moment(last, record.contents[last.id].latest_us)
+        end = moment(last, record.heard[last.id].latest_us)
     return {
         "machine": record.machine.id,
         "machine_name": record.machine.name,
@@ -149,8 +149,8 @@ def _controller(record: MachineRecord, seat: r.Controller, tables: FactTables) -
     manner: str = "unknown"
     boxes: dict[str, Box] = {}
     for visit in record.visits:
-        content = record.contents[visit.id]
-        for seen, place in zip(content.controllers, record.places[visit.id], strict=False):
+        content = record.heard[visit.id]
+        for seen, place in zip(content.controllers, content.places, strict=False):
             if place != seat.id:
                 continue
             first = first or (visit, seen.first_us)

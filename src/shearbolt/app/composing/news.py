@@ -54,7 +54,7 @@ def _read(book: Reads, machine: Machine) -> MachineRecord:
         machine,
         visits,
         Lazily(ids, book.visit_content),
-        Lazily(ids, book.visit_places),
+        book.heard(machine.id),
         {one.id: one for one in book.controllers(machine.id)},
         {box.controller: box.name for box in book.boxes(machine.id)},
         tuple(book.faults(machine.id)),

@@ -90,7 +90,7 @@ def _sentences(setting: Setting, units: Units) -> list[str]:
     conditions = terms_words(setting.terms, units)
     starts = _starts(setting.starts_total)
     if setting.status == "found":
-        said.append(f"{_upper(_counted(setting))} came {conditions}{_spent(setting)}.")
+        said.append(f"{_upper(_counted(setting))}, came {conditions}{_spent(setting)}.")
     elif setting.status == "possible":
         said.append(
             f"Possible, seen {_times(setting.starts_inside)}: {conditions} "

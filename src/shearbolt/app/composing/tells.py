@@ -46,7 +46,7 @@ def tells_document(record: MachineRecord, tables: FactTables) -> TellsDocument:
         content = record.contents[visit.id]
         seats = {
             (one.channel, one.address): place
-            for one, place in zip(content.controllers, record.places[visit.id], strict=False)
+            for one, place in zip(content.controllers, record.heard[visit.id].places, strict=False)
         }
         asked = {one.pgn for one in content.requests}
         for signal in content.signals:
@@ -167,7 +167,9 @@ def _controllers(record: MachineRecord, tables: FactTables) -> list[ControllerMa
             content = record.contents[visit.id]
             own = [
                 one
-                for one, place in zip(content.controllers, record.places[visit.id], strict=False)
+                for one, place in zip(
+                    content.controllers, record.heard[visit.id].places, strict=False
+                )
                 if place == seat.id
             ]
             seen.extend(own)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from shearbolt.app.composing.labels import fault_words
 from shearbolt.app.composing.tables import FactTables
 from shearbolt.app.concluding.record import MachineRecord
 from shearbolt.book import records as r
 from shearbolt.model.instants import Instant
+from shearbolt.model.signal import SignalSeen
 from shearbolt.model.state import StateTable
 from shearbolt.reasoning.case import (
     FaultCase,
@@ -23,9 +24,13 @@ Sender = tuple[str, int]
 """(channel, source address) within one visit."""
 StateOf = Callable[[str], StateTable]
 """Gives a visit's second-by-second state."""
+SignalsSeen = Mapping[str, tuple[SignalSeen, ...]]
+"""Of each visit the signals that it held."""
 
 
-def machine_case(record: MachineRecord, tables: FactTables, state_of: StateOf) -> MachineCase:
+def machine_case(
+    record: MachineRecord, tables: FactTables, signals: SignalsSeen, state_of: StateOf
+) -> MachineCase:
     """Put a machine together for the reasoning, its own senders' part of each visit only."""
     notes: dict[str, list[r.Note]] = {}
     for note in record.notes:
@@ -35,7 +40,7 @@ def machine_case(record: MachineRecord, tables: FactTables, state_of: StateOf) -
         for one in record.sightings.get(fault.id, ()):
             seen.setdefault(one.visit, []).append(FaultInVisit(fault.id, one.seen))
     visits = tuple(
-        _visit(record, one, tuple(seen.get(one.id, ())), notes.get(one.id, ()), state_of)
+        _visit(record, one, tuple(seen.get(one.id, ())), notes.get(one.id, ()), signals, state_of)
         for one in record.visits
     )
     return MachineCase(
@@ -49,10 +54,10 @@ def machine_case(record: MachineRecord, tables: FactTables, state_of: StateOf) -
 
 def own_senders(record: MachineRecord, visit: str) -> frozenset[Sender]:
     """Give the machine's own senders in one of its visits."""
-    seen = record.contents[visit].controllers
+    heard = record.heard[visit]
     return frozenset(
         (one.channel, one.address)
-        for one, place in zip(seen, record.places[visit], strict=False)
+        for one, place in zip(heard.controllers, heard.places, strict=True)
         if place in record.controllers
     )
 
@@ -62,9 +67,10 @@ def _visit(
     visit: r.Visit,
     faults: tuple[FaultInVisit, ...],
     notes: Sequence[r.Note],
+    signals: SignalsSeen,
     state_of: StateOf,
 ) -> VisitCase:
-    content = record.contents[visit.id]
+    content = record.heard[visit.id]
     own = own_senders(record, visit.id)
     # Two machines on one plug: the hours are those of the machine that the visit is filed under.
     mine = visit.machine == record.machine.id
@@ -84,7 +90,7 @@ def _visit(
         visit.hours_end if mine else None,
         StateTable(state.second, columns),
         tuple(one for one in content.controllers if (one.channel, one.address) in own),
-        tuple(one for one in content.signals if (one.channel, one.address) in own),
+        tuple(one for one in signals.get(visit.id, ()) if (one.channel, one.address) in own),
         faults,
         tuple(
             one

@@ -53,7 +53,8 @@ def conclusions_of(
             return kept.conclusions
     beside = f"{record.machine.id}.examined"
     before = _read(book, beside, tuple[Examined, ...]) or ()
-    case = machine_case(record, tables, book.state)
+    signals = book.signals_seen(record.machine.id)
+    case = machine_case(record, tables, signals, book.state)
     visits = examined(case, before)
     made = conclude(record, case, settings_together(case), visits, Now(now, last_hours(record)))
     _write(book, beside, visits)

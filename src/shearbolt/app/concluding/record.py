@@ -9,6 +9,7 @@ from typing import TypeVar
 from shearbolt.app.composing.line import events_of
 from shearbolt.book import Reads
 from shearbolt.book import records as r
+from shearbolt.book.heard import VisitHeard
 from shearbolt.model.controller import Name
 from shearbolt.model.visit import VisitContent
 from shearbolt.reasoning.standing import Look
@@ -44,8 +45,9 @@ class MachineRecord:
     visits: tuple[r.Visit, ...]
     """In their order."""
     contents: Mapping[str, VisitContent]
-    places: Mapping[str, tuple[str | None, ...]]
-    """Controller of each of a content's controllers, by visit."""
+    """All that each visit told; read when it is asked for."""
+    heard: Mapping[str, VisitHeard]
+    """Of each visit: who was heard, clears, lamps."""
     controllers: Mapping[str, r.Controller]
     names: Mapping[str, Name]
     """NAME that filled each controller last."""
@@ -65,7 +67,7 @@ def read_machine(book: Reads, machine: r.Machine) -> MachineRecord:
         machine,
         visits,
         Lazily(ids, book.visit_content),
-        Lazily(ids, book.visit_places),
+        book.heard(machine.id),
         {one.id: one for one in book.controllers(machine.id)},
         {controller: name for _, controller, name in book.names_by_visit(machine.id)},
         tuple(book.faults(machine.id)),
@@ -82,10 +84,10 @@ def looks_at(record: MachineRecord, fault: r.Fault) -> list[Look]:
     seen = {one.visit: one.seen for one in record.sightings.get(fault.id, ())}
     looks: list[Look] = []
     for visit in record.visits:
-        content = record.contents[visit.id]
+        content = record.heard[visit.id]
         senders = [
             one
-            for one, seat in zip(content.controllers, record.places[visit.id], strict=False)
+            for one, seat in zip(content.controllers, content.places, strict=True)
             if fault.controller is not None and seat == fault.controller
         ]
         sighting = seen.get(visit.id)
