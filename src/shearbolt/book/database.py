@@ -9,7 +9,8 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event
 
-from shearbolt.book.schema import HEAD, metadata
+from shearbolt.book.schema import HEAD
+from shearbolt.book.schema_work import metadata
 from shearbolt.errors import BookDamaged, BookTooNew
 
 _WAIT_MS = 5000

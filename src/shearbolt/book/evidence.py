@@ -15,8 +15,10 @@ from shearbolt.errors import BookDamaged, BookError
 _CHUNK = 1 << 20
 _COPIED = 1 << 22
 """Bytes copied at a time: between them the thread waits for its turn among the others."""
-_LEVEL = 1
-"""zstd level: about four times smaller for candump text; higher ones cost time and gain nothing."""
+_WINDOW_LOG, _HASH_LOG, _MIN_MATCH = 17, 12, 6
+"""For the fast strategy of zstd: candump text becomes about four times smaller, a few hundredths
+more than at level 1 and in four fifths of the time, since the table stays in the nearest cache
+(measured); higher levels cost time and gain nothing."""
 
 Progress = Callable[[int], None]
 """Called with the number of original bytes worked off so far."""
@@ -112,7 +114,14 @@ class EvidenceJob:
         import zstandard
 
         digest = hashlib.sha256()
-        packer = zstandard.ZstdCompressor(level=_LEVEL, write_checksum=True).compressobj()
+        manner = zstandard.ZstdCompressionParameters(
+            strategy=zstandard.STRATEGY_FAST,
+            window_log=_WINDOW_LOG,
+            hash_log=_HASH_LOG,
+            min_match=_MIN_MATCH,
+            write_checksum=True,
+        )
+        packer = zstandard.ZstdCompressor(compression_params=manner).compressobj()
         room = memoryview(bytearray(_COPIED))
         with self._source.open("rb", buffering=0) as source, self._target.open("wb") as out:
             while (count := source.readinto(room)) and not self.stopping.is_set():

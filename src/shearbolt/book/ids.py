@@ -16,6 +16,11 @@ FAULT = "f"
 NOTE = "n"
 REPAIR = "r"
 EVENT = "e"
+CHECK = "k"
+CAUSE = "a"
+JOB = "j"
+SERVICE = "s"
+LEARNT = "b"
 
 
 def new_id(kind: str, taken: Callable[[str], bool]) -> str:

@@ -23,6 +23,7 @@ from shearbolt.book.record import RECORD, Book
 from shearbolt.book.records import Machine, NewNote, NewVisit, Part, Visit
 from shearbolt.book.staging import Stage
 from shearbolt.book.telling import told
+from shearbolt.book.work_merging import WorkMerge
 from shearbolt.book.writer import SIGNALS, Writer
 from shearbolt.errors import BookDamaged, BookError
 
@@ -174,6 +175,7 @@ class _Merge:
             self._visit(visit)
         self._notes()
         self._repairs()
+        WorkMerge(self.w, self.theirs, self.machines, self.controllers, self.faults).run()
         self._events()
         ours = self.w.settings()
         for key, value in self.theirs.settings().items():

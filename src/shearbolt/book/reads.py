@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from abc import ABC, abstractmethod
+from abc import abstractmethod
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -29,6 +29,7 @@ from shearbolt.book.records import (
     Visit,
 )
 from shearbolt.book.telling import told
+from shearbolt.book.work_reads import WorkReads
 from shearbolt.errors import Ambiguous, NotInBook
 from shearbolt.model.controller import Name
 from shearbolt.model.reading import TimeBase
@@ -55,7 +56,7 @@ def _plain_name(name: str) -> str:
     return " ".join(name.split()).casefold()
 
 
-class Reads(ABC):
+class Reads(WorkReads):
     """Reading methods. Each sees one consistent state; a snapshot or writer keeps it."""
 
     folder: Path

@@ -25,7 +25,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-HEAD = "0001"
+HEAD = "0002"
 """Newest schema version; versions are four digits and only ever rise."""
 
 metadata = MetaData(

@@ -30,6 +30,7 @@ from shearbolt.book.records import (
 )
 from shearbolt.book.staging import Stage, StagedVisit
 from shearbolt.book.telling import told
+from shearbolt.book.work_writes import WorkWrites
 from shearbolt.errors import BookError
 from shearbolt.model.fault import FaultKind
 from shearbolt.model.instants import Instant
@@ -53,7 +54,7 @@ def _fault_row(fault: Fault) -> dict[str, Any]:
     }
 
 
-class Writer(Reads):
+class Writer(Reads, WorkWrites):
     """What `Book.writing()` gives. Nothing is in the book before its `with` block ends well."""
 
     def __init__(

@@ -150,8 +150,10 @@ def visits_before(
     for at, visit in enumerate(visits, start=1):
         end = visit.hours_end if visit.machine == machine else None
         if hours is not None and end is not None:
-            if end <= hours:
-                before = at
+            if end > hours:
+                # Visits are in their order: none after this one lies before.
+                break
+            before = at
         elif date_us is not None and visit.end_us is not None:
             if visit.end_us <= date_us:
                 before = at

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from alembic import context
 
-from shearbolt.book.schema import metadata
+from shearbolt.book.schema_work import metadata
 
 context.configure(
     connection=context.config.attributes["connection"],
