@@ -8,6 +8,7 @@ identification, reserved, length, number of links, links).
 from __future__ import annotations
 
 import struct
+from dataclasses import dataclass
 from typing import BinaryIO
 
 _HEADER = struct.Struct("<4s4xQQ")
@@ -18,8 +19,18 @@ _MOST_BLOCKS = 1 << 22
 _LISTS = frozenset((b"##DG", b"##CG", b"##CN", b"##DL", b"##FH", b"##AT", b"##CH", b"##EV"))
 
 
-def fault_of(file: BinaryIO, size: int) -> str:
-    """Say what is wrong with the blocks of a file of `size` bytes; '' when they hang together.
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """What is wrong with the blocks of a file."""
+
+    words: str
+    """For a person, in the middle of a sentence."""
+    at: int
+    """Byte of the block."""
+
+
+def fault_of(file: BinaryIO, size: int) -> Fault | None:
+    """Say what is wrong with the blocks of a file of `size` bytes; None when they hang together.
 
     Every link must lead to a block inside the file, and no list may come back to itself.
     """
@@ -32,37 +43,38 @@ def fault_of(file: BinaryIO, size: int) -> str:
             continue
         seen.add(at)
         if len(seen) > _MOST_BLOCKS:
-            return "it has too many blocks"
+            return Fault("it has too many blocks", at)
         file.seek(at)
         head = file.read(_HEADER.size)
         if len(head) < _HEADER.size:
-            return "it ends too early"
+            return Fault("it ends too early", at)
         kind, length, count = _HEADER.unpack(head)
         if not kind.startswith(b"##"):
-            return "one of its blocks is damaged"
+            return Fault("one of its blocks is damaged", at)
         if length < _HEADER.size + 8 * count or count > _MOST_LINKS:
-            return "one of its blocks is damaged"
+            return Fault("one of its blocks is damaged", at)
         if at + length > size:
-            return "it ends too early"
+            return Fault("it ends too early", at)
         links = struct.unpack(f"<{count}Q", file.read(8 * count))
         if kind in _LISTS and links and links[0]:
             following[at] = links[0]
         if any(one and (one > size - _HEADER.size or one < _FIRST_BLOCK) for one in links):
-            return "it ends too early, or one of its links is damaged"
+            return Fault("it ends too early, or one of its links is damaged", at)
         waiting += [one for one in links if one]
-    return "one of its lists runs in a circle" if _circle(following) else ""
+    circle = _circle(following)
+    return Fault("one of its lists runs in a circle", circle) if circle else None
 
 
-def _circle(following: dict[int, int]) -> bool:
-    """Tell whether following the first links ever comes back to a block already passed."""
+def _circle(following: dict[int, int]) -> int:
+    """Return a block to which following the first links comes back; 0 when there is none."""
     settled: set[int] = set()
     for start in following:
         path: set[int] = set()
         at: int | None = start
         while at is not None and at not in settled:
             if at in path:
-                return True
+                return at
             path.add(at)
             at = following.get(at)
         settled |= path
-    return False
+    return 0

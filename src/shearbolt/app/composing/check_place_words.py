@@ -91,9 +91,9 @@ PLACE_STEPS: Mapping[str, tuple[str, str]] = {
     ),
     "thermostat_feel": (
         "Does the thermostat open",
-        "From a cold start, machine braked: with the infrared thermometer compare the hose after "
-        "the thermostat with the housing, from the side and clear of fan and belts. It should stay "
-        "cool at first, then warm up quickly near the opening temperature.",
+        "From a cold start, watch the temperature from the seat: it should rise steadily and stay "
+        "near the opening temperature. Engine off; when the fan stands, compare the hose behind "
+        "the thermostat with its housing by the infrared thermometer: warm or still cold?",
     ),
     "air_filter": (
         "Air filter",

@@ -108,9 +108,9 @@ WIRE_STEPS: Mapping[str, tuple[str, str]] = {
     ),
     "second_thermometer": (
         "Hold a second thermometer against it",
-        "Engine warm, machine braked. Point the infrared thermometer at the metal beside the "
-        "sensor (dull, not shining) from a safe distance, and read the value at the same moment. "
-        "How far are they apart?",
+        "Warm it up from the seat, then engine off and key on again. When fan and shafts stand, "
+        "point the infrared thermometer at the metal beside the sensor (dull, not shining), and "
+        "read the value at the same moment. How far are they apart?",
     ),
     "oil_pressure_at_rest": (
         "Oil pressure with the engine stopped",
@@ -165,26 +165,27 @@ WIRE_STEPS: Mapping[str, tuple[str, str]] = {
     ),
     "earth_cable_drop": (
         "Voltage lost in the earth cable while cranking",
-        "Meter on volts between the bare engine block and the battery's minus post, leads clear of "
-        "belts and fan, and everybody back. A second person cranks from the seat, in neutral, park "
-        "lock on, for three seconds; read the steady value.",
+        "Engine off: clip the meter between the bare engine block and the battery's minus post, "
+        "leads clear of belts and fan, and everybody back. A second person cranks from the seat, "
+        "in neutral, park lock on, for three seconds; read the steady value.",
     ),
     "feed_drop": (
         "Voltage lost between battery and fuse box while cranking",
-        "Meter on volts between the battery's plus post and the feed at the fuse box or after the "
-        "isolator, leads clear of belts, and everybody back. A second person cranks from the seat, "
-        "in neutral, park lock on, for three seconds; read the steady value.",
+        "Engine off: clip the meter between the battery's plus post and the feed at the fuse box "
+        "or after the isolator, leads clear of belts, and everybody back. A second person cranks "
+        "from the seat, in neutral, park lock on, for three seconds; read the steady value.",
     ),
     "cranking_drop": (
         "Battery voltage while cranking",
-        "Meter on volts across the battery posts, everybody back. A second person cranks from the "
-        "seat, in neutral, park lock on; read the lowest steady value after the first half second, "
-        "and note how cold the battery is.",
+        "Engine off: clip the meter to the battery posts, everybody back. A second person cranks "
+        "from the seat, in neutral, park lock on; read the lowest steady value after the first "
+        "half second, and note how cold the battery is.",
     ),
     "charging_voltage": (
         "Charging voltage",
-        "Meter on the battery posts before the start, leads clear of belts and fan. Engine at "
-        "1,500 rpm, set from the seat, lights on: read the value after some minutes.",
+        "Engine off: clip the meter to the battery posts, its face turned so that it can be read "
+        "well clear of belts and fan. Then, from the seat, engine at 1,500 rpm, lights on: read it "
+        "after some minutes.",
     ),
     "bus_60_ohm": (
         "60 ohm between the two bus wires",
