@@ -21,10 +21,10 @@ from collections import deque
 from collections.abc import Sequence
 
 from shearbolt.act.askable import Askable, askable_groups
-from shearbolt.act.company import ISO_TP_FORMATS, Company
+from shearbolt.act.company import ISO_TP_FORMATS
 from shearbolt.act.outcome import Ended, Request, Result
 from shearbolt.act.receiving import Receiver
-from shearbolt.act.standstill import Stand, Standstill
+from shearbolt.act.session import LISTEN_US, PAUSE_US, Session
 from shearbolt.act.tool import ADDRESS, claim_frame, request_frame
 from shearbolt.model.controller import Name
 from shearbolt.model.frames import EXTENDED, NOT_DATA, PlainFrame
@@ -50,11 +50,8 @@ from shearbolt.wire.transport_control import (
 )
 from shearbolt.wire.transport_session import Heard
 
-LISTEN_US = 5 * SECOND_US
-"""Every group that tells a speed has come many times by then."""
 LISTEN_LONGEST_US = 15 * SECOND_US
 """A machine whose readings do not settle by then is not asked."""
-PAUSE_US = SECOND_US
 SILENT_US = 5 * SECOND_US
 LOST_US = 5 * SECOND_US
 """How long a speed may be missing before asking ends; nothing is asked meanwhile."""
@@ -72,7 +69,7 @@ _RESULTS: dict[Answer, Result] = {
 }
 
 
-class Asker:
+class Asker(Session):
     """Decides what is sent to one SAE J1939 bus, and gathers who answered."""
 
     def __init__(self, name: Name, *, word: bool, own_groups: Sequence[Askable] = ()) -> None:
@@ -80,29 +77,17 @@ class Asker:
 
         `own_groups` takes a part of the list only (tests).
         """
-        self.name = name
-        self._word = word
+        super().__init__(name, word=word)
         self._groups = tuple(own_groups) or askable_groups()
-        self.company = Company(name)
-        self.standstill = Standstill()
         self._receiver = Receiver()
         self._reassembler = Reassembler()
-        self._start_us: int | None = None
         self._claimed_us: int | None = None
         self._claim_due = False
-        self._asked_us: int | None = None
         self._lost_us: int | None = None
         self._queue: deque[tuple[Askable, int]] = deque()
         self._rounds = 0
         self._sessions: dict[int, int] = {}
         """Last frame of the transport sessions that carry the group asked last, by sender."""
-        self.requests: list[Request] = []
-        self.armed = True
-        """False: hold back the first frame, and say by `ready` that it is due."""
-        self.ready = False
-        self.ended: Ended | None = None
-        self.stand: Stand = self.standstill.judge(0)
-        """How the machine stood at the last look."""
 
     @property
     def phase(self) -> str:
@@ -117,29 +102,6 @@ class Asker:
         """Give what would be sent, in its order: the claim, and the requests to all."""
         requests = (request_frame(one.pgn, TO_ALL) for one in self._groups)
         return (claim_frame(self.name), *requests)
-
-    def stop(self, why: Ended) -> None:
-        """End it from outside."""
-        self.ended = self.ended or why
-
-    def step(self, now_us: int, heard: Sequence[PlainFrame] = ()) -> tuple[PlainFrame, ...]:
-        """Take what was heard up to now and give what is to be sent now, in this order."""
-        if self._start_us is None:
-            self._start_us = now_us
-        out: list[PlainFrame] = []
-        for frame in heard:
-            answer = self._hear(now_us, frame)
-            if answer is not None:
-                out.append(answer)
-        self.stand = self.standstill.judge(now_us)
-        if self.ended is None:
-            self.ended = self._reason_to_end(now_us)
-        if self.ended is not None:
-            return ()
-        due = self._due(now_us)
-        if due is not None:
-            out.append(due)
-        return tuple(out)
 
     def sent(self, frame: PlainFrame) -> None:
         """Take note of a frame that went out, with the time at which it really did.
@@ -232,9 +194,8 @@ class Asker:
 
     # -- deciding -------------------------------------------------------------------------------
 
-    def _reason_to_end(self, now_us: int) -> Ended | None:
-        assert self._start_us is not None
-        company, since_us = self.company, now_us - self._start_us
+    def _reason_to_end(self, now_us: int, since_us: int) -> Ended | None:
+        company = self.company
         if company.objected is not None:
             return Ended.OBJECTION
         if company.tester is not None:
@@ -274,12 +235,11 @@ class Asker:
             return False
         return self.stand.standing is True or (not self.stand.ever_told and self._word)
 
-    def _due(self, now_us: int) -> PlainFrame | None:
-        assert self._start_us is not None
+    def _due(self, now_us: int, since_us: int) -> PlainFrame | None:
         if not self._word or not self._may_ask():
             return None
         if self._claimed_us is None:
-            self.ready = now_us - self._start_us >= LISTEN_US
+            self.ready = since_us >= LISTEN_US
             if not self.ready or not self.armed:
                 return None
             self._claimed_us = now_us
@@ -323,10 +283,8 @@ class Asker:
             if self._has(group.pgn, destination):
                 continue
             frame = request_frame(group.pgn, destination, now_us)
-            self.requests.append(Request(group.what, group.pgn, b"", destination, frame))
-            self._asked_us = now_us
             self._sessions.clear()
-            return frame
+            return self._put(now_us, Request(group.what, group.pgn, b"", destination, frame))
         self.ended = Ended.DONE
         return None
 

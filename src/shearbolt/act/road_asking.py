@@ -14,9 +14,9 @@ from collections import deque
 from collections.abc import Sequence
 
 from shearbolt.act.askable import RoadAskable, road_requests
-from shearbolt.act.company import Company
 from shearbolt.act.outcome import Ended, Request
-from shearbolt.act.standstill import Stand, Standstill, road_speed_row
+from shearbolt.act.session import LISTEN_US, PAUSE_US, Session
+from shearbolt.act.standstill import road_speed_row
 from shearbolt.act.tool import (
     FUNCTIONAL_11,
     FUNCTIONAL_29,
@@ -32,9 +32,7 @@ from shearbolt.wire.identifier import TO_ALL, destination_of, pgn_of
 from shearbolt.wire.iso_tp import IsoTpListener
 from shearbolt.wire.obd_pids import read_support
 
-LISTEN_US = 5 * SECOND_US
 LISTEN_LONGEST_US = 8 * SECOND_US
-PAUSE_US = SECOND_US
 SPEED_EVERY = 5
 """The speed is asked again after so many other requests."""
 ANSWER_US = SECOND_US
@@ -48,7 +46,7 @@ SPEED = b"\x01\x0d"
 NEGATIVE, RESPONSE_PENDING = 0x7F, 0x78
 
 
-class RoadAsker:
+class RoadAsker(Session):
     """Decides what is sent to one road vehicle, and gathers who answered."""
 
     def __init__(self, name: Name, *, word: bool, own_requests: Sequence[RoadAskable] = ()) -> None:
@@ -56,14 +54,9 @@ class RoadAsker:
 
         `own_requests` takes a part of the list only (tests).
         """
-        self._word = word
+        super().__init__(name, word=word)
         self._list = tuple(own_requests) or road_requests()
-        self.name = name
-        self.company = Company(name)
-        self.standstill = Standstill()
         self._iso_tp = IsoTpListener()
-        self._start_us: int | None = None
-        self._asked_us: int | None = None
         self._pending_us: int | None = None
         self._extended = False
         self._queue: deque[RoadAskable] = deque()
@@ -73,12 +66,6 @@ class RoadAsker:
         """Last frame of long answers under way, by identifier."""
         self._offered: set[bytes] = set()
         self._frozen = False
-        self.requests: list[Request] = []
-        self.armed = True
-        """False: hold back the first frame, and say by `ready` that it is due."""
-        self.ready = False
-        self.ended: Ended | None = None
-        self.stand: Stand = self.standstill.judge(0)
 
     @property
     def phase(self) -> str:
@@ -98,29 +85,6 @@ class RoadAsker:
             for one in self._list
             if one.when == "always"
         ]
-
-    def stop(self, why: Ended) -> None:
-        """End it from outside."""
-        self.ended = self.ended or why
-
-    def step(self, now_us: int, heard: Sequence[PlainFrame] = ()) -> tuple[PlainFrame, ...]:
-        """Take what was heard up to now and give what is to be sent now, in this order."""
-        if self._start_us is None:
-            self._start_us = now_us
-        out: list[PlainFrame] = []
-        for frame in heard:
-            answer = self._hear(now_us, frame)
-            if answer is not None:
-                out.append(answer)
-        self.stand = self.standstill.judge(now_us)
-        if self.ended is None:
-            self.ended = self._reason_to_end(now_us)
-        if self.ended is not None:
-            return ()
-        due = self._due(now_us)
-        if due is not None:
-            out.append(due)
-        return tuple(out)
 
     def sent(self, frame: PlainFrame) -> None:
         """Take note of a frame that went out, with the time at which it really did.
@@ -184,9 +148,7 @@ class RoadAsker:
 
     # -- deciding -------------------------------------------------------------------------------
 
-    def _reason_to_end(self, now_us: int) -> Ended | None:
-        assert self._start_us is not None
-        since_us = now_us - self._start_us
+    def _reason_to_end(self, now_us: int, since_us: int) -> Ended | None:
         if self.company.tester is not None:
             return Ended.OTHER_TESTER
         if self.stand.standing is False and (self._begun or since_us >= LISTEN_US):
@@ -201,13 +163,12 @@ class RoadAsker:
             return None
         return Ended.NOT_CONFIRMED if self.company.frames else Ended.NOTHING_HEARD
 
-    def _due(self, now_us: int) -> PlainFrame | None:
-        assert self._start_us is not None
+    def _due(self, now_us: int, since_us: int) -> PlainFrame | None:
         if not self._word or self.stand.engine == "turning":
             return None
         if not self._begun:
             wait_us = LISTEN_US if self.company.frames else LISTEN_LONGEST_US
-            self.ready = now_us - self._start_us >= wait_us
+            self.ready = since_us >= wait_us
             if not self.ready or not self.armed:
                 return None
             self._begun = True
@@ -247,9 +208,7 @@ class RoadAsker:
     def _ask(self, now_us: int, one: RoadAskable) -> PlainFrame:
         self._since_speed = 0 if one.payload == SPEED else self._since_speed + 1
         frame = road_request_frame(one.payload, self._extended, now_us)
-        self.requests.append(Request(one.what, None, one.payload, TO_ALL, frame))
-        self._asked_us = now_us
-        return frame
+        return self._put(now_us, Request(one.what, None, one.payload, TO_ALL, frame))
 
 
 def _may_answer(ident: int, extended: bool) -> bool:

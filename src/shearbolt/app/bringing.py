@@ -75,12 +75,15 @@ def bring(
     progress: Progress,
     *,
     processes: int | None = None,
+    ahead: StagedVisit | None = None,
 ) -> Brought:
     """Bring recordings and folders of them in, in the order of their own times.
 
     `processes` says how many read at once (1: this one alone); None: as many as it is worth. The
-    book holds the same afterwards whatever their number. Raises BookError, DictionaryError, and
-    ColumnsNeeded for a table that needs a person's word.
+    book holds the same afterwards whatever their number. `ahead`: a stage in which the packing of
+    the only recording was begun; it is the caller's to close.
+
+    Raises BookError, DictionaryError, and ColumnsNeeded for a table that needs a person's word.
     """
     paths = expand(files)
     dictionary = dictionary_of(book.owner.signals(), book.owner.codes())
@@ -88,12 +91,19 @@ def bring(
         processes = _worth(book, paths)
     if processes > 1 and len(paths) > 1:
         return _Crew(book, asked, dictionary, progress, processes).bring(paths)
-    opened, refused = open_all(paths, asked)
+    opened, refused = open_all(paths, asked, timed=len(paths) > 1)
     brought = Brought(refused=refused)
     for _, path, recording in opened:
         try:
             done = file_recording(
-                book, path, recording, dictionary, asked, progress, heard_by(path)
+                book,
+                path,
+                recording,
+                dictionary,
+                asked,
+                progress,
+                heard_by(path),
+                ahead if len(paths) == 1 else None,
             )
             brought.add(path, done)
         except RecordingError as trouble:
@@ -279,7 +289,7 @@ class _Crew:
 
     def _read_here(self, path: Path) -> None:
         """Read a recording in this process, because the one that should have is dead."""
-        opened, refused = open_all([path], self._asked)
+        opened, refused = open_all([path], self._asked, timed=False)
         self._brought.refused.extend(refused)
         for _, _, recording in opened:
             try:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
+from shearbolt.app.aside import Aside
 from shearbolt.app.composing.labels import suggested_name
 from shearbolt.app.composing.visits import HEARD
 from shearbolt.app.documents import Progress
@@ -22,7 +23,7 @@ from shearbolt.decode.state import StateBuilder
 from shearbolt.decode.visit import decode_recording
 from shearbolt.dictionary.merged import Dictionary
 from shearbolt.dictionary.quantities import state_spns
-from shearbolt.errors import NotInBook, RecordingError
+from shearbolt.errors import EmptyRecording, NotInBook, RecordingError
 from shearbolt.model.fault import MAKER_SPN, FaultKey
 from shearbolt.model.frames import Frames
 from shearbolt.model.instants import SECOND_US, Instant
@@ -34,6 +35,7 @@ from shearbolt.recordings import Recording, TableColumns, open_recording, unpack
 
 NOTES = ".events"
 """Ending of what a listener notes beside a recording of the same name."""
+NO_FRAME = "holds no frame."
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,21 +169,28 @@ def read_recording(
     """
     losses = Losses()
     state = StateBuilder(state_spns())
+    frames = 0
 
     def keep_block(block: DecodedBlock) -> None:
+        nonlocal frames
+        frames += len(block.frames)
         stage.frames(block.frames)
         stage.messages(block.messages)
         losses.feed(block)
         state.feed(block.columns())
 
-    content = decode_recording(
-        recording.blocks(on_bytes),
-        dictionary,
-        recording.time_base,
-        not_read=recording.not_read,
-        doubts=recording.doubts,
-        each=keep_block,
-    )
+    # What is kept of a block takes about as long as to decode the next.
+    with Aside(keep_block) as keeping:
+        content = decode_recording(
+            recording.blocks(on_bytes),
+            dictionary,
+            recording.time_base,
+            not_read=recording.not_read,
+            doubts=recording.doubts,
+            each=keeping.hand,
+        )
+    if not frames:
+        raise EmptyRecording(path.name, NO_FRAME)
     stage.state(state.finish())
     return Read(
         path,
@@ -202,17 +211,19 @@ def file_recording(
     asked: Asked,
     progress: Progress,
     heard: Heard | None = None,
+    ahead: StagedVisit | None = None,
 ) -> Filed:
     """Bring one recording in; `heard` makes it a live visit, whose file nobody else knows.
 
-    Raises RecordingError when it holds no frame, BookError when it cannot be kept.
+    `ahead`: a stage in which its packing was begun. Raises RecordingError when it holds no frame,
+    BookError when it cannot be kept.
     """
     size = path.stat().st_size
     known = known_already(book, path, size)
     if known is not None:
         return Filed(known, True)
-    with book.stage() as stage:
-        job = stage.evidence(path)
+    with ahead or book.stage() as stage:
+        job = stage.job or stage.evidence(path)
         words = f"Reading {path.name}"
         read = read_recording(
             stage, path, recording, dictionary, lambda done: progress(done, size, words)
@@ -463,18 +474,23 @@ def _component(content: VisitContent, part: Part) -> str | None:
 
 
 def open_all(
-    paths: Sequence[Path], asked: Asked
+    paths: Sequence[Path], asked: Asked, *, timed: bool = True
 ) -> tuple[list[tuple[Instant, Path, Recording]], list[tuple[str, str]]]:
-    """Open the files and put them in the order of their own times; tell those refused."""
+    """Open the files and put them in the order of their own times; tell those refused.
+
+    `timed` False: leave them in the order given, with no time looked for (it takes the reading of
+    a whole block).
+    """
     opened: list[tuple[Instant, Path, Recording]] = []
     refused: list[tuple[str, str]] = []
     for path in paths:
         try:
             recording = open_recording(path, columns=asked.columns)
-            opened.append((own_time_us(path, recording, asked), path, recording))
+            at_us = own_time_us(path, recording, asked) if timed else 0
+            opened.append((at_us, path, recording))
         except RecordingError as trouble:
             refused.append((str(path), trouble.reason))
         except StopIteration:
-            refused.append((str(path), "holds no frame."))
+            refused.append((str(path), NO_FRAME))
     opened.sort(key=lambda one: one[0])
     return opened, refused

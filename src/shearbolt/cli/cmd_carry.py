@@ -8,7 +8,6 @@ from shearbolt.cli.manner import Command
 from shearbolt.cli.printing import answer
 from shearbolt.cli.render_record import (
     render_backup,
-    render_check,
     render_export,
     render_import_book,
 )
@@ -48,15 +47,4 @@ def backup(target: str) -> int:
             manner.book_folder, target, progress=progress, wording=wording
         ),
         render_backup,
-    )
-
-
-@click.command(cls=Command)
-def check() -> int:
-    """Check that the book is sound."""
-    return answer(
-        lambda app, manner, wording, progress: app.check(
-            manner.book_folder, progress=progress, wording=wording
-        ),
-        render_check,
     )

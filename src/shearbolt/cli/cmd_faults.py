@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Literal
+
 import click
 
-from shearbolt.cli.manner import Command
+from shearbolt.app.documents import FaultDocument, Progress, Wording
+from shearbolt.cli.door import UseCases
+from shearbolt.cli.manner import Command, Manner
+from shearbolt.cli.picture_file import answer_with_picture, checked
 from shearbolt.cli.printing import answer
 from shearbolt.cli.render_fault import render_fault
 from shearbolt.cli.render_faults import render_faults
+
+if TYPE_CHECKING:
+    from shearbolt.app.picturing.documents import Picture
 
 
 @click.command(cls=Command)
@@ -35,9 +43,27 @@ def faults(machine: str | None, visit: str | None, everything: bool) -> int:
 
 @click.command(cls=Command)
 @click.argument("which", metavar="ID")
-def fault(which: str) -> int:
+@click.option("--picture", metavar="FILE", help="Draw it to this file (.svg or .png).")
+@click.option(
+    "--of",
+    type=click.Choice(["spell", "conditions", "life", "odds"]),
+    help="Which picture (spell).",
+)
+def fault(
+    which: str, picture: str | None, of: Literal["spell", "conditions", "life", "odds"] | None
+) -> int:
     """Show one fault: spells, counts, freeze frames and repairs."""
-    return answer(
-        lambda app, manner, wording, _: app.fault(manner.book_folder, which, wording=wording),
-        render_fault,
-    )
+    file = checked(picture, of)
+
+    def ask(app: UseCases, manner: Manner, wording: Wording, _: Progress) -> FaultDocument:
+        return app.fault(manner.book_folder, which, wording=wording)
+
+    if file is None:
+        return answer(ask, render_fault)
+
+    def draw(manner: Manner, wording: Wording) -> Picture:
+        from shearbolt.app.picturing import fault_picture
+
+        return fault_picture(manner.book_folder, which, of or "spell", wording=wording)
+
+    return answer_with_picture(ask, draw, file)

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Literal
+
 import click
 
-from shearbolt.cli.manner import Command
+from shearbolt.app.documents import MachineDocument, Progress, Wording
+from shearbolt.cli.door import UseCases
+from shearbolt.cli.manner import Command, Manner
+from shearbolt.cli.picture_file import answer_with_picture, checked
 from shearbolt.cli.printing import answer
 from shearbolt.cli.render_machine import render_machine, render_tells, render_yard
 from shearbolt.cli.render_visit import render_visit
+
+if TYPE_CHECKING:
+    from shearbolt.app.picturing.documents import Picture
 
 
 @click.command(cls=Command)
@@ -21,12 +29,24 @@ def yard() -> int:
 
 @click.command(cls=Command)
 @click.argument("which", metavar="ID_OR_NAME")
-def machine(which: str) -> int:
+@click.option("--picture", metavar="FILE", help="Draw it to this file (.svg or .png).")
+@click.option("--of", type=click.Choice(["soot"]), help="Which picture (soot).")
+def machine(which: str, picture: str | None, of: Literal["soot"] | None) -> int:
     """Show one machine: faults, repairs, visits and controllers."""
-    return answer(
-        lambda app, manner, wording, _: app.machine(manner.book_folder, which, wording=wording),
-        render_machine,
-    )
+    file = checked(picture, of)
+
+    def ask(app: UseCases, manner: Manner, wording: Wording, _: Progress) -> MachineDocument:
+        return app.machine(manner.book_folder, which, wording=wording)
+
+    if file is None:
+        return answer(ask, render_machine)
+
+    def draw(manner: Manner, wording: Wording) -> Picture:
+        from shearbolt.app.picturing import machine_picture
+
+        return machine_picture(manner.book_folder, which, of or "soot", wording=wording)
+
+    return answer_with_picture(ask, draw, file)
 
 
 @click.command(cls=Command)

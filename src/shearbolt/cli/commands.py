@@ -32,13 +32,14 @@ COMMANDS: dict[str, Entry] = {
     "fault": Entry("faults", "fault", "Show one fault."),
     "signals": Entry("signals", "signals", "Give the decoded samples of a visit."),
     "tells": Entry("look", "tells", "Show which readings and manners a machine really has."),
+    "check": Entry("check", "check", "File what came of a check; alone, check the book."),
     "repair": Entry("repair", "repair", "File what was done to cure a fault."),
+    "cause": Entry("cause", "cause", "Keep what a fault truly was."),
     "rename": Entry("rename", "rename", "Give a machine another name."),
     "own": Entry("own", "own", "Keep signals and code texts of your own."),
     "export": Entry("carry", "export", "Write everything of a machine in open formats."),
     "import-book": Entry("carry", "import_book", "Take in another book or a backup of one."),
     "backup": Entry("carry", "backup", "Copy the whole book somewhere else."),
-    "check": Entry("carry", "check", "Check that the book is sound."),
     "demo": Entry("demo", "demo", "Try it on invented machines."),
 }
 """Every command, in the order of the help."""

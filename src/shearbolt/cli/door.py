@@ -11,7 +11,10 @@ from shearbolt.app.documents import (
     AskAsked,
     AskDocument,
     BackupDocument,
+    CauseDocument,
+    CheckAddDocument,
     CheckDocument,
+    ChecksDocument,
     DemoDocument,
     ExportDocument,
     FaultDocument,
@@ -28,6 +31,7 @@ from shearbolt.app.documents import (
     Progress,
     RenameDocument,
     RepairDocument,
+    RepairsDocument,
     ShowAsking,
     ShowLive,
     ShowWatch,
@@ -37,6 +41,7 @@ from shearbolt.app.documents import (
     VisitDocument,
     WatchAsked,
     WatchDocument,
+    WithdrawnDocument,
     Wording,
     YardDocument,
 )
@@ -131,8 +136,69 @@ class UseCases(Protocol):
         date_us: int | None,
         text: str,
         wording: Wording,
+        parts: str | None = None,
+        cost: float | None = None,
+        minutes: float | None = None,
     ) -> RepairDocument:
         """File a repair."""
+
+    def repair_change(
+        self,
+        book: Path,
+        which: str,
+        *,
+        faults: Sequence[str] | None,
+        hours: float | None,
+        date_us: int | None,
+        text: str | None,
+        wording: Wording,
+        parts: str | None = None,
+        cost: float | None = None,
+        minutes: float | None = None,
+    ) -> RepairDocument:
+        """Correct a repair."""
+
+    def repair_list(self, book: Path, which: str, *, wording: Wording) -> RepairsDocument:
+        """Show a machine's repairs."""
+
+    def check_add(
+        self,
+        book: Path,
+        *,
+        fault: str,
+        check: str,
+        outcome: str | None,
+        value: float | None,
+        sensor_c: float | None,
+        hours: float | None,
+        date_us: int | None,
+        who: str | None,
+        note: str | None,
+        wording: Wording,
+    ) -> CheckAddDocument:
+        """File what came of a check."""
+
+    def check_list(self, book: Path, which: str, *, wording: Wording) -> ChecksDocument:
+        """Show the checks done on a machine."""
+
+    def cause_add(
+        self,
+        book: Path,
+        *,
+        fault: str,
+        cause: str,
+        words: str,
+        grade: str,
+        repair: str | None,
+        hours: float | None,
+        date_us: int | None,
+        who: str | None,
+        wording: Wording,
+    ) -> CauseDocument:
+        """Keep a confirmed cause."""
+
+    def withdraw(self, book: Path, which: str, *, wording: Wording) -> WithdrawnDocument:
+        """Take an entry back."""
 
     def rename_machine(
         self, book: Path, which: str, new_name: str, *, wording: Wording

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from shearbolt.app.documents import (
     Advice,
+    Check,
     Counts,
     Fault,
     FaultDocument,
@@ -143,7 +146,12 @@ def _checks(page: Page, fault: Fault) -> None:
         return
     page.blank()
     page.title("What to check")
-    for check in fault["checks"]:
+    check_lines(page, fault["checks"])
+
+
+def check_lines(page: Page, checks: Sequence[Check]) -> None:
+    """Set checks: what to do, how long, with what, and what can hurt."""
+    for check in checks:
         minutes = f" ({phrases.number(check['minutes'])} min)" if check["minutes"] else ""
         page.item(check["words"] + minutes)
         if check["not_possible_because"]:
@@ -152,6 +160,7 @@ def _checks(page: Page, fault: Fault) -> None:
             page.named("Tools", ", ".join(check["tools"]), 4)
         for caution in check["cautions"]:
             page.text(f"CAUTION: {caution}", 4, hang=2)
+        page.line([f"check {check['check']}"], 4)
 
 
 def _spells(page: Page, fault: Fault) -> None:

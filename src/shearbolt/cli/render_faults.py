@@ -57,7 +57,11 @@ def machine_heading(page: Page, machine: MachineFaults) -> None:
     if active:
         parts.append(f"{active} active")
     if machine["advice"] is not None:
-        as_of = f" (as of {phrases.day_or_time(machine['as_of'], page.look)})" if machine["as_of"] else ""
+        as_of = (
+            f" (as of {phrases.day_or_time(machine['as_of'], page.look)})"
+            if machine["as_of"]
+            else ""
+        )
         parts.insert(0, phrases.ADVICE[machine["advice"]] + as_of)
     page.line([*parts, f"machine {machine['machine']}"], indent=2)
     if machine["words"]:

@@ -67,7 +67,9 @@ def _yard_machine(page: Page, machine: YardMachine) -> None:
     implement = " (implement)" if machine["kind"] == "implement" else ""
     page.title(machine["machine_name"] + implement)
     if machine["advice"] is not None:
-        as_of = f" (as of {phrases.day_or_time(machine['as_of'], look)})" if machine["as_of"] else ""
+        as_of = (
+            f" (as of {phrases.day_or_time(machine['as_of'], look)})" if machine["as_of"] else ""
+        )
         page.text(phrases.ADVICE[machine["advice"]] + as_of, 2)
     if machine["words"]:
         page.text(machine["words"], 2)
@@ -114,7 +116,9 @@ def render_machine(document: MachineDocument, look: Look) -> list[str]:
     page = Page(look)
     page.title(document["machine_name"])
     if document["advice"] is not None:
-        as_of = f" (as of {phrases.day_or_time(document['as_of'], look)})" if document["as_of"] else ""
+        as_of = (
+            f" (as of {phrases.day_or_time(document['as_of'], look)})" if document["as_of"] else ""
+        )
         page.text(phrases.ADVICE[document["advice"]] + as_of, 2)
     if document["words"]:
         page.text(document["words"], 2)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 
 from shearbolt.model.frames import I64, U8
 from shearbolt.model.instants import SECOND_US
-from shearbolt.model.signal import NUMBER, SignalColumn
+from shearbolt.model.signal import SignalColumn
 from shearbolt.model.state import F32, SILENT, StateColumn, StateKey, StateTable
 
 
@@ -23,6 +24,27 @@ class _Gathered:
         self.status: list[U8] = []
 
 
+@dataclass(frozen=True, slots=True)
+class _Cuts:
+    """Where the seconds of a run of instants begin and end."""
+
+    order: I64 | None
+    """Rows in the order of their seconds; None where they are."""
+    second: I64
+    first: I64
+    end: I64
+
+
+def _cuts(time_us: I64) -> _Cuts:
+    second = time_us // SECOND_US
+    order = None
+    if (second[1:] < second[:-1]).any():
+        order = np.argsort(second, kind="stable")
+        second = second[order]
+    first = np.concatenate(([0], np.flatnonzero(second[1:] != second[:-1]) + 1))
+    return _Cuts(order, second[first], first, np.append(first[1:], len(second)))
+
+
 class StateBuilder:
     """Takes decoded columns block by block; gives the state table at the end.
 
@@ -35,19 +57,21 @@ class StateBuilder:
 
     def feed(self, columns: Iterable[SignalColumn]) -> None:
         """Take the columns of the next block, in the order of the recording."""
+        time_us: I64 | None = None
+        cuts = _cuts(np.zeros(1, np.int64))
         for column in columns:
             if column.row.spn in self._spns and len(column.time_us):
-                self._take(column)
+                if column.time_us is not time_us:
+                    # The parameters of one group share their instants.
+                    time_us = column.time_us
+                    cuts = _cuts(time_us)
+                self._take(column, cuts)
 
-    def _take(self, column: SignalColumn) -> None:
-        second = column.time_us // SECOND_US
-        value, status = column.value, column.status
-        if len(second) > 1 and (np.diff(second) < 0).any():
-            order = np.argsort(second, kind="stable")
-            second, value, status = second[order], value[order], status[order]
-        first = np.flatnonzero(np.diff(second, prepend=second[0] - 1))
-        end = np.append(first[1:], len(second))
-        number = np.where(status == NUMBER, value, np.nan)
+    def _take(self, column: SignalColumn, cuts: _Cuts) -> None:
+        first, end = cuts.first, cuts.end
+        number, status = column.value, column.status
+        if cuts.order is not None:
+            number, status = number[cuts.order], status[cuts.order]
         low = np.fmin.reduceat(number, first)
         high = np.fmax.reduceat(number, first)
         last = number[end - 1]
@@ -57,7 +81,7 @@ class StateBuilder:
             last[i] = some[~np.isnan(some)][-1]
         key = StateKey(column.channel, column.address, column.row.spn)
         kept = self._gathered.setdefault(key, _Gathered())
-        kept.second.append(second[first])
+        kept.second.append(cuts.second)
         kept.last.append(last.astype(np.float32))
         kept.low.append(low.astype(np.float32))
         kept.high.append(high.astype(np.float32))
@@ -69,9 +93,14 @@ class StateBuilder:
         self._gathered.clear()
         if not joined:
             return StateTable(np.empty(0, np.int64), {})
-        second = np.unique(np.concatenate([one[0] for one in joined.values()]))
+        # Many parameters come in the same seconds; each such row of seconds counts once.
+        distinct = {one[0].tobytes(): one[0] for one in joined.values()}
+        second = np.unique(np.concatenate(list(distinct.values())))
         columns: dict[StateKey, StateColumn] = {}
         for key, (seconds, last, low, high, status) in joined.items():
+            if len(seconds) == len(second):
+                columns[key] = StateColumn(last, low, high, status)
+                continue
             at = np.searchsorted(second, seconds)
             columns[key] = StateColumn(
                 _spread(last, at, len(second)),

@@ -50,7 +50,9 @@ class Beat:
         """Median step in seconds; None with fewer than two."""
         if not self.steps_us:
             return None
-        return round(float(np.median(self.steps_us)) / SECOND_US, 6)
+        steps_us, half = sorted(self.steps_us), len(self.steps_us) // 2
+        # The middle one, or the mean of the two in the middle.
+        return round((steps_us[half] + steps_us[-half - 1]) / 2 / SECOND_US, 6)
 
 
 @dataclass(slots=True)

@@ -62,6 +62,8 @@ def _read(book: Reads, machine: Machine) -> MachineRecord:
         (),
         (),
         (),
+        (),
+        (),
         {one.id: one for one in visits},
     )
 

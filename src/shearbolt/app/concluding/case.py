@@ -8,10 +8,12 @@ from shearbolt.app.composing.labels import fault_words
 from shearbolt.app.composing.tables import FactTables
 from shearbolt.app.concluding.record import MachineRecord
 from shearbolt.book import records as r
+from shearbolt.book.work_records import CheckDone as Done
 from shearbolt.model.instants import Instant
 from shearbolt.model.signal import SignalSeen
 from shearbolt.model.state import StateTable
 from shearbolt.reasoning.case import (
+    CheckDone,
     FaultCase,
     FaultInVisit,
     MachineCase,
@@ -49,6 +51,7 @@ def machine_case(
         visits,
         tuple(_fault(record, one, tables) for one in record.faults),
         tuple(_repair(record, one) for one in sorted(record.repairs, key=_repair_order)),
+        tuple(_check(record, one) for one in record.checks if one.fault is not None),
     )
 
 
@@ -135,6 +138,19 @@ def _repair(record: MachineRecord, repair: r.Repair) -> RepairDone:
         repair.date_us,
         visits_before(record.visits, record.machine.id, repair.hours, repair.date_us),
         repair.text,
+    )
+
+
+def _check(record: MachineRecord, done: Done) -> CheckDone:
+    return CheckDone(
+        done.check,
+        done.fault or "",
+        done.outcome,
+        done.value,
+        done.hours,
+        done.date_us,
+        visits_before(record.visits, record.machine.id, done.hours, done.date_us),
+        done.note,
     )
 
 

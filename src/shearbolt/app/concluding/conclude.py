@@ -5,6 +5,7 @@ from __future__ import annotations
 import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from shearbolt.app.concluding.case import repaired_since
 from shearbolt.app.concluding.record import MachineRecord, looks_at
@@ -24,6 +25,7 @@ from shearbolt.reasoning.plausibility.trait import Sensor, add_to_past
 from shearbolt.reasoning.quantity_view import views_of
 from shearbolt.reasoning.settings import Setting
 from shearbolt.reasoning.standing import Standing, standing
+from shearbolt.reasoning.voltage import nominal_of_all
 
 DAY_US = 86_400_000_000
 
@@ -48,6 +50,8 @@ class Conclusions:
     """What the plausibility checks found odd or doubtful."""
     charts: tuple[Chart, ...]
     """Each sensor's own chart over the visits."""
+    system_v: Literal[12, 24] | None
+    """12 or 24; None: not told, or unclear."""
     holds_until_us: Instant | None
     """From then on the same facts are too old to be judged so; None: nothing of it ages."""
 
@@ -101,8 +105,15 @@ def conclude(
             if result.result in ("odd", "doubtful")
         ),
         charts_of(told),
+        system_volts(case),
         holds_until(case, now),
     )
+
+
+def system_volts(case: MachineCase) -> Literal[12, 24] | None:
+    """Tell the system voltage by what the machine's controllers measure."""
+    volts = nominal_of_all(case.visits)
+    return 12 if volts == 12 else 24 if volts == 24 else None
 
 
 def weights(

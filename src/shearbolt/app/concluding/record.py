@@ -10,6 +10,7 @@ from shearbolt.app.composing.line import events_of
 from shearbolt.book import Reads
 from shearbolt.book import records as r
 from shearbolt.book.heard import VisitHeard
+from shearbolt.book.work_records import CauseFound, CheckDone
 from shearbolt.model.controller import Name
 from shearbolt.model.visit import VisitContent
 from shearbolt.reasoning.standing import Look
@@ -56,6 +57,10 @@ class MachineRecord:
     repairs: tuple[r.Repair, ...]
     events: tuple[r.MachineEvent, ...]
     notes: tuple[r.Note, ...]
+    checks: tuple[CheckDone, ...]
+    """Checks that people did, in the order they were written down."""
+    causes: tuple[CauseFound, ...]
+    """Causes that people confirmed."""
     visits_by_id: Mapping[str, r.Visit]
 
 
@@ -75,6 +80,8 @@ def read_machine(book: Reads, machine: r.Machine) -> MachineRecord:
         tuple(book.repairs(machine.id)),
         tuple(events_of(book, machine.id)),
         tuple(book.notes(machine.id)),
+        tuple(book.checks_done(machine.id)),
+        tuple(book.causes_found(machine.id)),
         {one.id: one for one in visits},
     )
 

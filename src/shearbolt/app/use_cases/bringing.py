@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from shearbolt.app.composing.news import what_is_new
-from shearbolt.app.composing.visits import visit_document
 from shearbolt.app.documents import (
     AddDocument,
     DemoDocument,
@@ -16,9 +16,11 @@ from shearbolt.app.documents import (
     Refused,
     Wording,
 )
-from shearbolt.app.use_cases.looking import faults_of, yard_of
-from shearbolt.app.use_cases.opening import opened_book, tables_of
 from shearbolt.errors import ColumnsNeeded, UsageError
+
+if TYPE_CHECKING:
+    from shearbolt.app.filing import Asked
+    from shearbolt.book import StagedVisit
 
 
 def add_recordings(
@@ -39,19 +41,42 @@ def add_recordings(
     Raises Ambiguous, BookError, DictionaryError; UsageError for columns that do not fit, and
     ColumnsNeeded when the only file asks for them.
     """
+    with ExitStack() as stack:
+        ahead = None
+        if len(files) == 1 and not columns:
+            # Before anything else is even imported: that takes nearly as long as the packing.
+            from shearbolt.book.staging import stage_ahead
+
+            ahead = stage_ahead(book, Path(files[0]))
+            if ahead is not None:
+                stack.enter_context(ahead)
+        from shearbolt.app.filing import Asked
+        from shearbolt.recordings import parse_columns
+
+        wanted = ",".join(f"{key}={value}" for key, value in columns.items())
+        asked = Asked(machine, start_us, hours, parse_columns(wanted) if columns else None)
+        return _added(book, files, asked, progress, ahead)
+
+
+def _added(
+    book: Path,
+    files: Sequence[str],
+    asked: Asked,
+    progress: Progress,
+    ahead: StagedVisit | None,
+) -> AddDocument:
     from shearbolt.app.bringing import bring
     from shearbolt.app.carried import mark_carried
-    from shearbolt.app.filing import Asked
+    from shearbolt.app.composing.news import what_is_new
+    from shearbolt.app.composing.visits import visit_document
     from shearbolt.app.spooled import file_left_over
-    from shearbolt.recordings import parse_columns
+    from shearbolt.app.use_cases.opening import opened_book, tables_of
 
-    wanted = ",".join(f"{key}={value}" for key, value in columns.items())
-    asked = Asked(machine, start_us, hours, parse_columns(wanted) if columns else None)
     with opened_book(book) as opened:
         tables = tables_of(opened)
         left_over, not_filed = file_left_over(opened, tables.dictionary, progress)
         try:
-            brought = bring(opened, files, asked, progress)
+            brought = bring(opened, files, asked, progress, ahead=ahead)
         except ColumnsNeeded as trouble:
             if len(files) == 1:
                 raise
@@ -76,7 +101,9 @@ def _refused(file: str, reason: str) -> Refused:
 
 def note(book: Path, asked: NoteAsked, *, wording: Wording) -> NoteDocument:
     """File a note as a visit by hand; raises NoteNotUnderstood."""
+    from shearbolt.app.composing.visits import visit_document
     from shearbolt.app.notes import file_note
+    from shearbolt.app.use_cases.opening import opened_book, tables_of
 
     with opened_book(book) as opened:
         visit = file_note(opened, asked)
@@ -87,6 +114,10 @@ def note(book: Path, asked: NoteAsked, *, wording: Wording) -> NoteDocument:
 def demo(book: Path, folder: str, *, progress: Progress, wording: Wording) -> DemoDocument:
     """Generate recordings in `folder`, file them with the season's notes, and show them."""
     from shearbolt.app import demo as season
+    from shearbolt.app.composing.news import what_is_new
+    from shearbolt.app.composing.visits import visit_document
+    from shearbolt.app.use_cases.looking import faults_of, yard_of
+    from shearbolt.app.use_cases.opening import opened_book, tables_of
 
     made = season.write_season(Path(folder), progress)
     with opened_book(book) as opened:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 from zipfile import ZipFile
 
@@ -17,15 +16,11 @@ from shearbolt.app.documents import (
     Progress,
     Refused,
     RenameDocument,
-    RepairDocument,
     Wording,
 )
-from shearbolt.app.now import now_us
-from shearbolt.app.repairs import faults_named
 from shearbolt.app.use_cases.opening import opened_book, tables_of
 from shearbolt.book import Book
 from shearbolt.errors import UsageError
-from shearbolt.model.instants import HOUR_US, to_iso
 
 
 def export_machine(
@@ -129,57 +124,6 @@ def check(book: Path, *, progress: Progress, wording: Wording) -> CheckDocument:
             if what in counts or what in wrong
         ],
         "problems": [{"where": one.path, "words": one.words} for one in findings],
-    }
-
-
-def repair_add(
-    book: Path,
-    *,
-    machine: str,
-    faults: Sequence[str],
-    hours: float,
-    date_us: int | None,
-    text: str,
-    wording: Wording,
-) -> RepairDocument:
-    """File a repair; with no fault named it stands for the open ones that its text names."""
-    if not text.strip():
-        raise UsageError("Say what was done with --text.")
-    if hours < 0:
-        raise UsageError("Engine hours cannot be negative; check --hours.")
-    now = now_us()
-    with opened_book(book) as opened:
-        tables = tables_of(opened)
-        owner = opened.machine(machine)
-        record = read_machine(opened, owner)
-        if faults:
-            known = {one.id for one in record.faults}
-            for one in faults:
-                if one not in known:
-                    raise UsageError(f"{owner.name} has no fault {one!r}.")
-            concerned = tuple(dict.fromkeys(faults))
-        else:
-            concerned = faults_named(text, record, tables)
-        at_us = now if date_us is None else date_us
-        with opened.writing() as writer:
-            repair = writer.add_repair(
-                owner.id,
-                text.strip(),
-                now_us=now,
-                faults=concerned,
-                hours=hours,
-                date_us=at_us,
-                date_only=date_us is not None and date_us % (24 * HOUR_US) == 0,
-            )
-    return {
-        "schema": "shearbolt/repair/1",
-        "repair": repair.id,
-        "faults": list(repair.faults),
-        "machine": owner.id,
-        "machine_name": owner.name,
-        "hours": repair.hours,
-        "date": to_iso(at_us),
-        "text": repair.text,
     }
 
 
