@@ -167,15 +167,33 @@ def by_fmi(one: Judged) -> dict[str, float]:
     return {**row, **dict.fromkeys(few, left / len(few))}
 
 
-def reweighted(shares: Mapping[str, float], mix: str) -> dict[str, float]:
-    """Move shares to the mix that cases were drawn with (label shift: Saerens 2002)."""
-    base = MIXES["field"]
-    moved: dict[str, float] = {
-        cause: shares[cause] * MIXES[mix].get(cause, 0.0) / base[cause] for cause in CAUSES
-    }
-    moved[OTHER] = shares[OTHER]
-    total = sum(moved.values())
-    return {cause: one / total for cause, one in moved.items()}
+KEPT = 10.0
+"""Cases that the old shares of classes count for when they are moved to a mix (own choice)."""
+
+
+def moved_to_mix(judged: Sequence[Judged]) -> list[dict[str, float]]:
+    """Move posteriors to the mix that each case came from, not knowing what was true.
+
+    Label shift: Saerens, Latinne and Decaestecker 2002, by expectation and maximisation over the
+    cases of a mix, with the old shares as pseudo-counts.
+    """
+    names = (*CAUSES, OTHER)
+    found: list[dict[str, float]] = [{} for _ in judged]
+    weight = weights_of(judged)
+    for mix in sorted({one.asked.mix for one in judged}):
+        rows = [i for i, one in enumerate(judged) if one.asked.mix == mix]
+        told = np.array([[judged[i].posterior[name] for name in names] for i in rows])
+        before = np.array([[judged[i].prior[name] for name in names] for i in rows])
+        w = weight[rows]
+        old = np.average(before, axis=0, weights=w)
+        share = old.copy()
+        for _ in range(50):
+            moved = told * np.where(old > 0.0, share / np.maximum(old, 1e-9), 0.0)
+            moved /= moved.sum(axis=1, keepdims=True)
+            share = (w @ moved + KEPT * old) / (w.sum() + KEPT)
+        for i, row in zip(rows, moved, strict=True):
+            found[i] = dict(zip(names, row.tolist(), strict=True))
+    return found
 
 
 def weights_of(judged: Sequence[Judged]) -> np.ndarray:
@@ -270,7 +288,7 @@ def report(title: str, judged: Sequence[Judged]) -> None:
     if not judged:
         print(f"{title}: no fault with a known cause was seen")
         return
-    moved = [reweighted(one.posterior, one.asked.mix) for one in judged]
+    moved = moved_to_mix(judged)
     cases = len({(one.asked.seed, one.asked.mix, one.asked.rich) for one in judged})
     print(f"{title}: {cases} cases, {len(judged)} faults")
     for name, told in (

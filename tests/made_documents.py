@@ -16,6 +16,9 @@ from tests.made_faults import reasoned_fault as reasoned_fault
 from tests.made_faults import repair as repair
 from tests.made_faults import spell as spell
 from tests.made_heard import LISTEN as LISTEN
+from tests.made_learning import BASELINE as BASELINE
+from tests.made_learning import LEARN as LEARN
+from tests.made_learning import LEARNT as LEARNT
 from tests.made_live import ASK as ASK
 from tests.made_live import WATCH as WATCH
 from tests.made_visits import controller as controller
@@ -259,6 +262,20 @@ def tells_document(**changes: Any) -> TellsDocument:
                 last=None,
             ),
         ],
+        "learnt": [
+            {
+                "learnt": "g4k2",
+                "text": "sitting on the seat",
+                "pgn": 65531,
+                "address": 71,
+                "controller": "c7a2",
+                "start_byte": 4,
+                "start_bit": 3,
+                "length_bits": 1,
+                "status": "learnt",
+                "sessions": 2,
+            }
+        ],
         "controllers": [
             {
                 "controller": "c7a2",
@@ -434,6 +451,7 @@ def all_documents() -> dict[str, Any]:
         "add": add_document(visit(), refused=[{"file": "x.txt", "reason": "it holds no frame"}]),
         "ask": ASK,
         "backup": BACKUP,
+        "baseline": BASELINE,
         "check": CHECK,
         "demo": demo_document(),
         "error": ERROR,
@@ -447,6 +465,8 @@ def all_documents() -> dict[str, Any]:
             )
         ),
         "import-book": IMPORT_BOOK,
+        "learn": LEARN,
+        "learnt": LEARNT,
         "listen": LISTEN,
         "machine": machine_document(),
         "note": note_document(),

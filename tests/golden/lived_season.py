@@ -12,20 +12,30 @@ from shearbolt.app.demo import DemoSeason, Written, file_season
 from shearbolt.app.writing_out import write_recording
 from shearbolt.book import Book
 from shearbolt.proving import GROUPS, DemoRecording, together
-from shearbolt.proving.plans import MachinePlan
+from shearbolt.proving.machines import TRUCK
+from shearbolt.proving.plans import LookPlan, MachinePlan, Mending, Trouble
 from shearbolt.proving.plight import HEALTHY, Plight
 from shearbolt.proving.season import DEMO_SEED
 from shearbolt.proving.season import Season as LivedSeason
 from shearbolt.proving.yard import live_season
 
 _BIG, _NEW = GROUPS[0]
+_COUNTED = MachinePlan(
+    TRUCK,
+    11_640.0,
+    troubles=(Trouble("wiring.chafed_vibration.100", 30.5, 0.0, 0.09),),
+    mendings=(Mending(33.5, ("mend_wire",), "Cable mended", ((100, 4),)),),
+    looks=(LookPlan(32.0, "work", 420, tester=True),),
+)
+"""A code that has come on some dozen times, and comes and goes while a tester listens."""
 PLANS: tuple[tuple[MachinePlan, ...], ...] = (
     (replace(_BIG, looks=_BIG.looks[2:4]), replace(_NEW, looks=_NEW.looks[3:6])),
+    (_COUNTED,),
     GROUPS[7],
     GROUPS[8],
 )
-"""Two tractors with the wagon, the old tractor and the pickup: all manners of reporting, a swap,
-relative times, a tester, a road vehicle."""
+"""Two tractors with the wagon, a truck, the old tractor and the pickup: all manners of
+reporting and of counting, a swap, relative times, a tester, a road vehicle."""
 LOOKS = sum(len(plan.looks) for group in PLANS for plan in group)
 
 
@@ -55,6 +65,11 @@ class Season:
         """Return what was wrong when a recording was made."""
         (look,) = [look for look in self.lived.looks if look.file_name == one.file_name]
         return HEALTHY if look.outing is None else look.outing.day.plight
+
+    def thinned(self, one: DemoRecording) -> bool:
+        """Tell whether a logger made a recording, which keeps a part of the frames only."""
+        (look,) = [look for look in self.lived.looks if look.file_name == one.file_name]
+        return look.outing is not None and look.outing.thinned_s > 0.0
 
     def special(self, one: DemoRecording) -> bool:
         """Tell whether a person had to say something about a recording to file it."""

@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shearbolt.model.fault import COUNT_FULL
+from shearbolt.model.instants import SECOND_US, from_iso
 from shearbolt.proving import GROUPS, Season, as_json, demo_group, dumped
 from shearbolt.proving.calendar import calendar
 from shearbolt.proving.cases import some_shifts
@@ -32,6 +33,7 @@ from shearbolt.proving.plans import (
 )
 from shearbolt.proving.season_truth import settings_of
 from shearbolt.proving.shifts import ROUNDS
+from shearbolt.proving.trace import STEPS_A_SECOND
 from shearbolt.proving.truth import Cause as CauseClass
 from shearbolt.proving.truth import CountSteps
 from shearbolt.proving.unrecorded import CameOn, Rate, counted, draw
@@ -180,10 +182,65 @@ def test_a_night_leaves_machines_cold_and_work_leaves_them_warm() -> None:
         assert look.outing is not None
         day = look.outing.day
         assert day.coolant_c is not None
-        if look.part == "start":
-            assert day.coolant_c < day.ambient_c + 45.0
-        elif look.machine == "the clamp loader":
-            assert day.coolant_c > 60.0
+        assert day.coolant_c < day.ambient_c + 45.0
+        if look.part == "work" and look.machine == "the clamp loader":
+            trace = live_through(look.outing, look.seed).trace
+            assert trace.coolant_c[look.outing.lead_s * STEPS_A_SECOND] > 60.0
+
+
+def test_a_recording_amid_work_is_of_a_key_cycle_that_began_before() -> None:
+    """Thermal state, debouncing and counts come from the key, not from the recording's start."""
+    (look,) = (one for one in telehandler().looks if one.part == "work" and one.tester)
+    assert look.outing is not None
+    assert not look.outing.shows_key_on
+    assert look.outing.begins_with_key
+    assert 300 < look.outing.lead_s <= 1900
+    played = play_look(look)
+    started_us = from_iso(played.truth.started_truly)
+    assert started_us <= int(played.frames.time_us[0]) < started_us + SECOND_US
+    length_us = int(played.frames.time_us[-1]) - started_us
+    assert length_us == pytest.approx(look.seconds * SECOND_US, abs=SECOND_US)
+    (machine,) = played.truth.machines
+    assert machine.hours_end is not None
+    assert machine.hours_start is not None
+    recorded_h = machine.hours_end - machine.hours_start
+    assert recorded_h == pytest.approx(look.seconds / 3600.0, abs=0.001)
+    for fault in played.truth.faults:
+        for spell in fault.spells:
+            assert spell.first_listed_us >= started_us
+            assert spell.start_known or spell.set_us < started_us + 5 * SECOND_US
+
+
+def test_what_stands_since_before_the_recording_has_stepped_its_count_already() -> None:
+    """A count that steps once in a key cycle does not step in the middle of it."""
+    look = next(one for one in lived(UTILITY).looks if one.part == "work")
+    assert look.outing is not None
+    cycle = live_through(look.outing, look.seed)
+    seen = 0
+    for true in play_look(look).truth.faults:
+        index = next(
+            (i for i, one in enumerate(cycle.faults) if (one.spn, one.fmi) == (true.spn, true.fmi)),
+            -1,
+        )
+        if true.spells and cycle.found[index].held[0].set_s < look.outing.lead_s:
+            seen += 1
+            assert true.count_before == cycle.faults[index].count_before + 1
+            assert {one.count for one in true.spells} == {true.count_before}
+    assert seen >= 1
+
+
+def test_a_logger_keeps_whole_shifts_thinned() -> None:
+    (look,) = (one for one in lived(UTILITY).looks if one.part == "whole")
+    assert look.outing is not None
+    assert look.outing.shows_key_on
+    assert look.file_name.endswith("_logger.log.zst")
+    frames = play_look(look).frames
+    assert look.seconds > 3600.0
+    for ident in np.unique(frames.ident):
+        steps_us = np.diff(frames.time_us[frames.ident == ident])
+        parameter_group = int(ident) >> 8 & 0xFFFF
+        if parameter_group < 0xEA00 or parameter_group >= 0xF000:
+            assert np.median(steps_us) > 0.9 * SECOND_US if len(steps_us) > 50 else True
 
 
 def test_what_is_played_is_what_was_lived() -> None:

@@ -40,6 +40,7 @@ from shearbolt.live import (
 from shearbolt.live.adapters import detect
 from shearbolt.live.health import STEADY_SHARE, STEADY_US
 from shearbolt.live.rates import RATES
+from shearbolt.model.frames import Frames
 from shearbolt.model.instants import SECOND_US, to_iso
 from shearbolt.model.visit import GroupSeen
 
@@ -169,8 +170,9 @@ def listen(
     stop: Callable[[], bool],
     progress: Progress,
     clocks: Clocks | None = None,
+    heard: Callable[[Frames], None] = lambda frames: None,
 ) -> ListenDocument:
-    """Listen until told to stop, then file the visit.
+    """Listen until told to stop, then file the visit. `heard` is given the frames as they come.
 
     Raises UsageError, Ambiguous, AdapterAbsent and SpoolStopped before anything was heard.
     """
@@ -200,7 +202,7 @@ def listen(
                 ("hours", None if asked.hours is None else str(asked.hours)),
             ),
         )
-    stopped_by = _follow(session, look, asked, show, stop, clocks)
+    stopped_by = _follow(session, look, asked, show, stop, clocks, heard)
     end_us = session.now_us()
     words: list[str] = []
     filed: list[Filed] = []
@@ -231,6 +233,7 @@ def _follow(
     show: ShowLive,
     stop: Callable[[], bool],
     clocks: Clocks,
+    heard: Callable[[Frames], None],
 ) -> StoppedBy:
     """Show the bus until something ends it."""
     stopped_by: StoppedBy = "asked"
@@ -240,6 +243,7 @@ def _follow(
         while not stop():
             for frames in session.take(ROUND_S):
                 look.feed(frames)
+                heard(frames)
             now_us = clocks.steady_us()
             known = look.recognised_us is not None or look.first_us is None
             if now_us - looked_us >= (LOOK_US if known else FIRST_LOOK_US):

@@ -43,7 +43,7 @@ causes_found = Table(
     _ref("fault", "faults", index=True),
     _text("cause", needed=True),
     _text("words", needed=True),
-    # How it was confirmed: measured, swapped, held, opinion.
+    # How it was confirmed: measured, swapped, part_held, opinion.
     _text("grade", needed=True),
     _ref("repair", "repairs", needed=False),
     _real("hours"),

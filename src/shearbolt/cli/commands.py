@@ -32,6 +32,8 @@ COMMANDS: dict[str, Entry] = {
     "fault": Entry("faults", "fault", "Show one fault."),
     "signals": Entry("signals", "signals", "Give the decoded samples of a visit."),
     "tells": Entry("look", "tells", "Show which readings and manners a machine really has."),
+    "baseline": Entry("learning", "baseline", "Keep what a healthy machine's readings are."),
+    "learn": Entry("learning", "learn", "Find which bits go with what a person does."),
     "check": Entry("check", "check", "File what came of a check; alone, check the book."),
     "repair": Entry("repair", "repair", "File what was done to cure a fault."),
     "cause": Entry("cause", "cause", "Keep what a fault truly was."),

@@ -11,6 +11,8 @@ from shearbolt.app.documents import (
     AskAsked,
     AskDocument,
     BackupDocument,
+    BaselineAsked,
+    BaselineDocument,
     CauseDocument,
     CheckAddDocument,
     CheckDocument,
@@ -20,6 +22,9 @@ from shearbolt.app.documents import (
     FaultDocument,
     FaultsDocument,
     ImportBookDocument,
+    LearnAsked,
+    LearnDocument,
+    LearntDocument,
     ListenAsked,
     ListenDocument,
     MachineDocument,
@@ -33,6 +38,7 @@ from shearbolt.app.documents import (
     RepairDocument,
     RepairsDocument,
     ShowAsking,
+    ShowGuided,
     ShowLive,
     ShowWatch,
     SignalsAsked,
@@ -242,6 +248,35 @@ class UseCases(Protocol):
         wording: Wording,
     ) -> ListenDocument:
         """Listen to a bus until `stop` says so, showing it on the way, and file the visit."""
+
+    def baseline(
+        self,
+        book: Path,
+        asked: BaselineAsked,
+        *,
+        guide: ShowGuided,
+        show: ShowLive,
+        stop: Callable[[], bool],
+        progress: Progress,
+        wording: Wording,
+    ) -> BaselineDocument:
+        """Make a baseline of a visit or live, or show the kept one with what differs since."""
+
+    def learn(
+        self,
+        book: Path,
+        asked: LearnAsked,
+        *,
+        guide: ShowGuided,
+        show: ShowLive,
+        stop: Callable[[], bool],
+        progress: Progress,
+        wording: Wording,
+    ) -> LearnDocument:
+        """Find what goes with what a person did, or with a known quantity."""
+
+    def learnt(self, book: Path, machine: str | None, *, wording: Wording) -> LearntDocument:
+        """List what is learnt, and the experiments that there are."""
 
     def ask(
         self,

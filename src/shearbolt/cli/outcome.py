@@ -30,6 +30,12 @@ def exit_status(document: Mapping[str, Any]) -> int:
             return PARTLY if document["left_over"] else NOTHING
         amiss = document["refused"] or document["stopped_by"] == "disk"
         return PARTLY if amiss else DONE
+    if kind in ("baseline", "learn") and document["refused"]:
+        return PARTLY
+    if kind == "learn":
+        if document["visit"] is None:
+            return NOTHING
+        return DONE if document["amiss"] is None else PARTLY
     if kind == "ask":
         if document["ended"] == "done" and not document["refused"]:
             return DONE

@@ -227,6 +227,13 @@ def render_tells(document: TellsDocument, look: Look) -> list[str]:
             page.text("; ".join(_reading_name(one) for one in readings), 2)
         else:
             _readings(page, readings)
+    if document["learnt"]:
+        page.blank()
+        page.title(f"Learnt here ({len(document['learnt'])})")
+        for own in document["learnt"]:
+            where = f"byte {own['start_byte']}, bit {own['start_bit']}"
+            group = f"group {own['pgn']}, address {own['address']}"
+            page.item(f"{own['text']}: {where} of {group} ({own['sessions']} sessions)")
     for one in document["not_possible"]:
         page.text(f"Not possible here: {one['check']}, because {one['because']}", 2, hang=2)
     if document["controllers"]:

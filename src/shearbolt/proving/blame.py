@@ -37,6 +37,23 @@ def found_in(cycle: KeyCycle) -> dict[Code, int]:
     }
 
 
+def found_around(cycle: KeyCycle, at_s: float) -> dict[Code, tuple[int, int | None]]:
+    """Return how often each code's condition was found before an instant and after it.
+
+    None after it: it was not found then and did not stand any more either.
+    """
+    out: dict[Code, tuple[int, int | None]] = {}
+    for index, found in cycle.found.items():
+        if found.failed_s:
+            fault = cycle.faults[index]
+            before = sum(one < at_s for one in found.failed_s)
+            stands = any(one.heal_s is None or one.heal_s > at_s for one in found.held)
+            after = len(found.failed_s) - before
+            code = fault.controller, fault.spn, fault.fmi
+            out[code] = before, after if after or stands else None
+    return out
+
+
 @dataclass(slots=True)
 class Blame:
     """What is known so far of who is behind which code."""
@@ -157,4 +174,4 @@ def told(active: Sequence[Active], key: str) -> tuple[CauseClass, str] | None:
     return None
 
 
-__all__ = ["OWN", "Blame", "Code", "found_in", "told"]
+__all__ = ["OWN", "Blame", "Code", "found_around", "found_in", "told"]

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from shearbolt.model.frames import F64, I64, U32, U64, Frames
-from shearbolt.model.instants import from_iso
+from shearbolt.model.instants import SECOND_US, from_iso
 from shearbolt.proving.answering import Answering, Reply, Told
 from shearbolt.proving.columns import Bus, instants
 from shearbolt.proving.controllers import CLOCK, Controller, Group
@@ -79,8 +79,7 @@ def play(outing: Outing, seed: int) -> Played:
     Raises KeyError when the script names a controller that is not there, and ValueError for an
     outing without an engine.
     """
-    started_us = 0 if outing.relative else from_iso(outing.started)
-    return _Player(Speaker(live_through(outing, seed), seed), started_us).play()
+    return _Player(Speaker(live_through(outing, seed), seed), outing.zero_us).play()
 
 
 class Speaker:
@@ -121,18 +120,19 @@ class Speaker:
     def periodic(self, controller: Controller, life: Life) -> Iterator[tuple[F64, int, U64]]:
         """Return what a controller sends by itself in one stretch: instants (s), identifier, words.
 
-        What a DM13 has stopped is left out.
+        What a DM13 has stopped, comes before the recording or does not pass a logger is left out.
         """
-        begin, end, _ = life
+        begin, end = max(life[0], float(self.outing.lead_s)), life[1]
+        thinned_s = self.outing.thinned_s
         quiet = self.quiet(controller)
         for number, group in enumerate(controller.groups):
             if group.period_s > 0.0:
                 first = 0.03 + (number * 0.0137) % min(group.period_s, 0.25)
                 times = instants(self.rng, begin, end, group.period_s, first)
-                times = _outside(times, quiet)
+                times = _thinned(_outside(times, quiet), thinned_s)
                 ident = identifier(group.priority, group.pgn, controller.address)
                 yield times, ident, self.words(controller, group, times)
-        for one in controller.proprietary:
+        for one in () if thinned_s else controller.proprietary:
             times = instants(self.rng, begin, end, one.period_s, 0.05)
             since = np.arange(len(times), dtype=np.int64)
             if one.destination == TO_ALL:
@@ -158,7 +158,8 @@ class Speaker:
 
     def _time_of_day(self, times: F64) -> U64:
         """Pack the time of day in UTC (SAE J1939-71 TD)."""
-        truly_us = from_iso(self.outing.started) + np.rint(times * 1e6).astype(np.int64)
+        zero_us = from_iso(self.outing.started) - self.outing.lead_s * SECOND_US
+        truly_us = zero_us + np.rint(times * 1e6).astype(np.int64)
         moment = truly_us.astype("datetime64[us]")
         day = moment.astype("datetime64[D]")
         month = moment.astype("datetime64[M]")
@@ -245,6 +246,14 @@ def _inside(times: F64, windows: list[Window]) -> Flags:
 
 def _outside(times: F64, windows: list[Window]) -> F64:
     return times[~_inside(times, windows)]
+
+
+def _thinned(times: F64, each_s: float) -> F64:
+    """Return the first instant in each so many seconds; 0: all of them."""
+    if each_s <= 0.0 or not len(times):
+        return times
+    turn = np.floor(times / each_s)
+    return times[np.diff(turn, prepend=turn[0] - 1.0) > 0.0]
 
 
 def gathered(speaker: Speaker) -> Frames:
@@ -336,10 +345,12 @@ class _Player:
                 return here.keep
 
             self.bus.keeps = keeps
-        frames, sent = self.bus.frames(self.started_us, float(self.outing.seconds))
+        outing = self.outing
+        frames, sent = self.bus.frames(self.started_us, float(outing.seconds), float(outing.lead_s))
         for channel, instants_us in errors.items():
             index = frames.channels.index(channel)
-            frames = with_errors(frames, index, instants_us + self.started_us)
+            seen = instants_us[instants_us >= outing.lead_s * SECOND_US]
+            frames = with_errors(frames, index, seen + self.started_us)
         return frames, sent
 
     def _mute(self, channel: str) -> dict[int, Flags]:

@@ -13,7 +13,7 @@ import numpy as np
 
 from shearbolt.model.fault import CountSeen, FaultKey, FaultSeen, FaultState, Spell
 from shearbolt.model.frames import F64, I64, U8
-from shearbolt.model.instants import from_iso
+from shearbolt.model.instants import SECOND_US
 from shearbolt.model.signal import ERROR, NOT_AVAILABLE, NUMBER
 from shearbolt.proving.bus import Speaker
 from shearbolt.proving.calendar import Shift, calendar
@@ -22,16 +22,15 @@ from shearbolt.proving.controllers import Controller
 from shearbolt.proving.cycle import KeyCycle, live_through
 from shearbolt.proving.faults import OFF, count_sent
 from shearbolt.proving.layouts import group_layouts
+from shearbolt.proving.ledger import FIRST_SIGN_S
 from shearbolt.proving.looks import Look
 from shearbolt.proving.plans import MachinePlan
 from shearbolt.proving.plight import word_seed
 from shearbolt.proving.reports import Held, Report
 from shearbolt.proving.season_truth import TrueSeasonMachine
-from shearbolt.proving.trace import STEP_S
+from shearbolt.proving.trace import STEP_S, STEPS_A_SECOND
 from shearbolt.proving.truth import DemoRecording, WrittenNote, WrittenRepair
 from shearbolt.proving.yard import Season, live_season, play_look, with_brought
-
-_FIRST_SIGN_S = 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +135,7 @@ def look_heard(look: Look, *, frames: bool = False, signals: bool = True) -> Cas
     if look.outing is None:
         raise ValueError("a road vehicle without J1939 has no signals of its own to hear")
     cycle = live_through(look.outing, look.seed)
-    started_us = from_iso(look.outing.started)
+    started_us, lead_s = look.outing.zero_us, look.outing.lead_s
     speaker = Speaker(cycle, look.seed)
     heard: list[SignalHeard] = []
     faults: list[FaultSeen] = []
@@ -145,14 +144,16 @@ def look_heard(look: Look, *, frames: bool = False, signals: bool = True) -> Cas
         if signals:
             heard += _signals(cycle, machine.key, controller, started_us)
         faults += _faults(
-            cycle, controller, speaker.reports(controller), started_us,
+            cycle, controller,
+            [one for one in speaker.reports(controller) if one.at_s >= lead_s], started_us,
             asked_dm2.get(controller.address),
         )  # fmt: skip
     trace = cycle.trace
     return CaseLook(
-        look, started_us, started_us + round(look.seconds * 1e6), float(trace.hours[0]),
-        float(trace.hours[-1]), tuple(heard), tuple(faults),
-        play_look(look) if frames else None,
+        look, started_us + lead_s * SECOND_US,
+        started_us + lead_s * SECOND_US + round(look.seconds * 1e6),
+        float(trace.hours[lead_s * STEPS_A_SECOND]), float(trace.hours[-1]), tuple(heard),
+        tuple(faults), play_look(look) if frames else None,
     )  # fmt: skip
 
 
@@ -161,14 +162,14 @@ def _signals(
 ) -> list[SignalHeard]:
     """Return every periodic signal of one controller, in the steps it is sent in."""
     out = []
-    lives = cycle.lives(controller)
+    lead_s = float(cycle.outing.lead_s)
+    lives = [(max(begin, lead_s), end, boots) for begin, end, boots in cycle.lives(controller)]
     for group in controller.groups:
         if group.period_s <= 0.0:
             continue
+        period_s = max(group.period_s, cycle.outing.thinned_s)
         rows = {one.spn: one for one in group_layouts(group.pgn)}
-        times = np.concatenate(
-            [np.arange(begin + 0.03, end, group.period_s) for begin, end, _ in lives]
-        )
+        times = np.concatenate([np.arange(begin + 0.03, end, period_s) for begin, end, _ in lives])
         step = np.minimum((times / STEP_S).astype(np.int64), len(cycle.trace.time_s) - 1)
         for spn in group.spns:
             row = rows[spn]
@@ -183,7 +184,7 @@ def _signals(
             out.append(
                 SignalHeard(
                     machine, controller.key, controller.channel, controller.address, group.pgn,
-                    spn, row.unit, group.period_s,
+                    spn, row.unit, period_s,
                     started_us + np.rint(times * 1e6).astype(np.int64),
                     np.where(status == NUMBER, value, np.nan), status.astype(np.uint8),
                 )
@@ -255,11 +256,10 @@ def _spell(
     fault = cycle.faults[held.fault]
     before = fault.count_before if held.before is None else held.before
     count = count_sent(controller.count_steps, before, held.nth) if held.nth else before
-    begun = max(
-        (begin for begin, _, _ in cycle.lives(controller) if begin <= listed[0]), default=0.0
-    )
-    spoke = reports[0].at_s < listed[0] - 1e-9
-    known = spoke or held.set_s > begun + _FIRST_SIGN_S
+    begins = [begin for begin, _, _ in cycle.lives(controller) if begin <= listed[0]]
+    begun = max([float(cycle.outing.lead_s), *begins])
+    spoke = any(begun <= one.at_s < listed[0] - 1e-9 for one in reports)
+    known = spoke or held.set_s > begun + FIRST_SIGN_S
 
     def us(at_s: float) -> int:
         return started_us + round(at_s * 1e6)

@@ -77,14 +77,17 @@ class Bus:
             )
             self._parts.setdefault(channel, []).append(part)
 
-    def frames(self, started_us: int, until_s: float) -> tuple[Frames, dict[int, int]]:
+    def frames(
+        self, started_us: int, until_s: float, from_s: float = 0.0
+    ) -> tuple[Frames, dict[int, int]]:
         """Return all frames in order of time, and the instant at which each tag was first sent.
 
         A tag of several frames is found only where all of them made it.
 
         On each channel a frame waits until the one before it is over, so that no two begin within
         `frame_us`; of two that want to begin at once the lower identifier goes first. Frames that
-        would begin after `until_s` are left out, as a recording cut there leaves them out.
+        would begin after `until_s` or before `from_s` are left out, as a recording cut there leaves
+        them out.
         """
         channels = tuple(sorted(self._parts))
         gathered: list[tuple[_Part, int]] = []
@@ -101,7 +104,7 @@ class Bus:
             order = np.lexsort((whole.ident, whole.time_us))
             turn = np.arange(len(order), dtype=np.int64) * self.frame_us
             sent = turn + np.maximum.accumulate(whole.time_us[order] - turn)
-            keep = (sent >= 0) & (sent < until_s * 1e6)
+            keep = (sent >= from_s * 1e6) & (sent < until_s * 1e6)
             if self.keeps is not None:
                 keep &= self.keeps(channel, sent, whole.ident[order])
             order, sent = order[keep], sent[keep]

@@ -201,9 +201,11 @@ def _supplies(codes: Codes) -> None:
         for fmi, end in ((3, "high"), (4, "low")):
             watch = watches.rail(codes.key, name, "high" if end == "high" else "low")
             codes.add(spn, fmi, watch, 0.8, 3.0, "shared_supply")
-    if codes.machine.build is None:
-        return
     me = codes.key
+    if codes.machine.build is None:
+        watch = watches.reset_while_on(me, implement=True)
+        codes.add(SUPPLY_OF_BOX, 2, watch, 0.0, 1.0, "wiring", latched=False)
+        return
     if me == "engine":
         codes.add(158, 18, watches.volts(me, 8.4, 8.6), 0.8, 2.5, "low_voltage")
         codes.add(158, 1, watches.volts(me, 7.0, 7.3), 0.8, 2.5, "low_voltage")

@@ -32,6 +32,11 @@ from shearbolt.proving.plans import (
 _PARTS: dict[str, Part] = {"start": "start", "work": "work", "end": "end"}
 
 
+def _logged(*days: str) -> tuple[LookPlan, ...]:
+    """Return whole shifts that a logger left on the plug kept, by their dates."""
+    return tuple(LookPlan(one, "whole", 0, "log.zst", logger=True) for one in days)
+
+
 def _looks(*lines: str) -> tuple[LookPlan, ...]:
     """Read looks written in short: date, part, seconds, endings, and words for what is special."""
     out = []
@@ -79,7 +84,7 @@ _BIG = MachinePlan(
         "05-14 start 210 log.gz", "06-22 work 150 log.gz", "06-30 start 130 blf",
         "08-08 start 170 log.gz tester", "08-17 start 180 log", "10-14 work 200 log.zst tester",
         "11-02 work 150 log.gz", "11-24 start 150 log.gz",
-    ),
+    ) + _logged("06-20", "10-08"),
     implement=LOADER_WAGON,
     hitched=("05-01", "06-10"),
     drivers=("Wil", "Hanna"),
@@ -124,7 +129,7 @@ _NEW = MachinePlan(
         "08-03 work 150 log.gz tester", "09-28 work 140 log.gz",
         "10-01 work 190 log.gz", "10-06 work 220 log.zst tester", "10-12 work 150 log.gz",
         "11-10 work 150 log.gz", "12-01 end 150 log.gz",
-    ),
+    ) + _logged("07-22", "11-12"),
     implement=LOADER_WAGON,
     hitched=("06-11", "12-31"),
     drivers=("Hanna", "Jory"),
@@ -159,7 +164,7 @@ _HIRED = MachinePlan(
         "05-12 start 150 log.gz", "06-24 work 150 log.gz", "07-10 start 140 log.gz tester",
         "08-08 work 150 blf", "10-12 work 330 log.gz tester",
         "12-04 start 130 log.gz",
-    ),
+    ) + _logged("06-30", "10-30"),
     drivers=("Jory",),
     stale=False,
     about="A filter full of ash that regenerations could not clear, cleaned and not entered; "
@@ -197,6 +202,7 @@ _UTILITY = MachinePlan(
             "05-13 start 120 log.gz", "08-27 work 170 log.gz",
             "09-25 work 150 asc.gz unknown", "10-19 work 140 log.gz", "12-02 work 140 log.gz",
         ),
+        *_logged("05-30"),
     ),
     writes=0.0,
     drivers=("Old Tam",),
@@ -231,7 +237,7 @@ _FORAGER = MachinePlan(
         "05-15 start 150 log.gz", "06-23 work 170 log.zst", "07-02 work 150 log.gz tester",
         "09-29 work 260 log.zst", "10-02 work 170 log.gz tester",
         "10-09 work 190 log.gz", "10-15 work 170 blf",
-    ),
+    ) + _logged("05-19", "09-26"),
     drivers=("Brede",),
     about="Chaff in the radiator, years of pollen in the charge air cooler, and a sensor that "
           "drifted.",
@@ -262,7 +268,7 @@ _TELEHANDLER = MachinePlan(
         "05-06 start 140 log.gz", "06-12 work 240 log.gz tester", "07-22 work 120 trc",
         "09-21 work 190 log.zst", "11-20 start 210 log.gz tester",
         "11-25 start 140 csv.gz", "12-07 work 170 log.gz",
-    ),
+    ) + _logged("06-10", "10-08"),
     drivers=("Mab", "the new lad"),
     about="A speed sensor's cable pinched near full lock, taken for the sensor and for the stops.",
 )  # fmt: skip
@@ -298,7 +304,7 @@ _LOADER = MachinePlan(
         "05-11 start 130 log.gz", "06-15 start 140 log.gz", "07-18 work 160 log.gz tester",
         "08-28 start 150 log.gz", "10-14 work 180 log.gz tester",
         "11-09 work 170 log.gz", "12-08 start 130 log.gz",
-    ),
+    ) + _logged("07-16", "10-18"),
     drivers=("Mab",),
     swaps=(("11-19", "hydraulics", 104_411),),
     about="A radio that emptied the battery, water in a bus plug, a controller that falls silent "
@@ -332,7 +338,7 @@ _TRUCK = MachinePlan(
         "05-18 start 130 log.gz", "06-09 work 170 blf", "08-24 work 150 log.gz tester",
         "09-28 work 130 csv.gz", "10-15 work 200 log.gz tester",
         "11-16 start 170 log.gz tester", "12-09 work 150 log.gz",
-    ),
+    ) + _logged("06-08", "07-18", "10-05"),
     drivers=("Ines",),
     about="An oil pressure code that was a cable on a bracket; a hose clamp; a brake chamber.",
 )  # fmt: skip
@@ -365,7 +371,7 @@ _LORRY = MachinePlan(
         "05-20 start 120 log.gz", "07-07 work 150 log.gz tester", "08-19 work 130 trc.gz",
         "09-08 start 130 log.gz", "10-13 work 160 log.gz", "10-29 work 150 log.gz tester",
         "11-22 start 190 log.gz", "12-03 work 130 log.gz",
-    ),
+    ) + _logged("06-25", "08-05", "11-18"),
     drivers=("Ines", "Pell"),
     stale=False,
     about="A NOx sensor that drifted while doser and fluid were blamed; a pedal; a belt.",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from shearbolt.model.fault import EndedBy
-from shearbolt.model.instants import from_iso
+from shearbolt.model.instants import SECOND_US
 from shearbolt.model.reading import TimeBase
 from shearbolt.proving.bus import Played
 from shearbolt.proving.controllers import (
@@ -20,7 +20,9 @@ from shearbolt.proving.faults import OFF, count_kept, count_sent
 from shearbolt.proving.memory import Kept
 from shearbolt.proving.outing import Outing
 from shearbolt.proving.reports import Held, Report
+from shearbolt.proving.trace import STEPS_A_SECOND
 from shearbolt.proving.truth import (
+    CountSteps,
     TrueController,
     TrueFault,
     TrueLamp,
@@ -30,27 +32,28 @@ from shearbolt.proving.truth import (
     Truth,
 )
 
-_FIRST_SIGN_S = 1.5
-"""A sender that lived so long without listing a fault did not have it."""
+FIRST_SIGN_S = 4.0
+"""A sender that lived so long without listing a fault did not have it: real ones take up to three
+seconds to their first word, and a listener does not know to the instant since when they live."""
 
 
 def truth_of(outing: Outing, played: Played) -> Truth:
     """Write down what is true of a played outing; instants are those of its frames."""
-    started_us = 0 if outing.relative else from_iso(outing.started)
+    zero_us = outing.zero_us
     frames = played.frames
     return Truth(
         time_base=TimeBase.RELATIVE if outing.relative else TimeBase.ABSOLUTE,
-        started_us=started_us,
+        started_us=zero_us + outing.lead_s * SECOND_US,
         ended_us=int(frames.time_us[-1]),
         started_truly=outing.started,
         machines=tuple(_machine(outing, played, one) for one in outing.machines()),
-        faults=(*_faults(outing, played, started_us), *_memories(outing, played)),
+        faults=(*_faults(outing, played, zero_us), *_memories(outing, played)),
         lamps_without_code=_lamps(outing, played),
         swaps=tuple(
             TrueSwap(outing.machine.key, key, old, outing.machine.controller(key).name)
             for key, old in outing.swapped
         ),
-        key_on=outing.begins_with_key,
+        key_on=outing.shows_key_on,
         key_off=outing.key_off_s is not None,
     )
 
@@ -75,7 +78,7 @@ def _machine(outing: Outing, played: Played, machine: Machine) -> TrueMachine:
         machine.vin,
         told(VEHICLE_IDENTIFICATION),
         implement,
-        None if implement else float(trace.hours[0]),
+        None if implement else float(trace.hours[outing.lead_s * STEPS_A_SECOND]),
         None if implement else float(trace.hours[-1]),
         told(HOURS)
         or any(g.pgn == HOURS and g.period_s > 0 for c in machine.controllers for g in c.groups),
@@ -121,19 +124,22 @@ def _spell(
     elif outing.key_off_s is not None:
         ended_by = "key_off"
     before = played.faults[held.fault].count_before if held.before is None else held.before
-    # A sender that lost its power and never spoke of faults before is as new as at key-on.
+    # A sender that lost its power is as new as at key-on, whatever it said before.
     first_s = (listed[0] - started_us) / 1e6
-    begins = [begin for begin, _, _ in played.cycle.lives(controller) if begin <= first_s]
-    begun = max(begins, default=0.0)
+    lives = played.cycle.lives(controller)
+    begins = [begin for begin, _, _ in lives if begin <= first_s]
+    begun = max([float(outing.lead_s), *begins])
     return TrueSpell(
         started_us + round(held.set_s * 1e6),
         None if held.heal_s is None else started_us + round(held.heal_s * 1e6),
         listed[0],
         listed[-1],
         after[0] if after else None,
-        reports[0][0] != listed[0] or held.set_s > begun + _FIRST_SIGN_S,
+        any(begun <= (at_us - started_us) / 1e6 < first_s for at_us, _ in reports)
+        or held.set_s > begun + FIRST_SIGN_S,
         ended_by,
         count_sent(controller.count_steps, before, held.nth) if held.nth else before,
+        begun > max(float(outing.lead_s), lives[0][0]) and first_s < begun + FIRST_SIGN_S,
     )
 
 
@@ -159,6 +165,10 @@ def _faults(outing: Outing, played: Played, started_us: int) -> list[TrueFault]:
         reports = played.reports[controller.key]
         spells = [_spell(outing, played, controller, one, reports, started_us) for one in held]
         told = tuple(one for one in spells if one is not None)
+        told_in = _told_in(played, controller.key, fault.spn, fault.fmi, bool(told))
+        late = [one for one in held if one.heal_s is None or one.heal_s > outing.lead_s]
+        if not late and not told_in and index >= len(outing.faults):
+            continue
         sure = [one for one in held if one.confirmed and one.nth > 0]
         healed = sum(one.heal_s is not None for one in sure)
         rows.append(
@@ -171,10 +181,10 @@ def _faults(outing: Outing, played: Played, started_us: int) -> list[TrueFault]:
                 fault.spn,
                 fault.fmi,
                 None,
-                any(one.confirmed for one in held),
-                _told_in(played, controller.key, fault.spn, fault.fmi, bool(told)),
+                any(one.confirmed for one in late),
+                told_in,
                 told,
-                fault.count_before,
+                _count_at(controller.count_steps, fault.count_before, sure, outing.lead_s),
                 count_kept(controller.count_steps, fault.count_before, len(sure), healed),
                 fault.lamps,
                 fault.cause,
@@ -183,6 +193,13 @@ def _faults(outing: Outing, played: Played, started_us: int) -> list[TrueFault]:
             )
         )
     return rows
+
+
+def _count_at(steps: CountSteps, before: int, held: list[Held], at_s: float) -> int:
+    """Return the occurrence count at an instant, from that at key-on and the spells so far."""
+    begun = [one for one in held if one.set_s < at_s]
+    healed = sum(one.heal_s is not None and one.heal_s < at_s for one in begun)
+    return count_kept(steps, before, len(begun), healed)
 
 
 def _memories(outing: Outing, played: Played) -> list[TrueFault]:

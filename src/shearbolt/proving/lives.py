@@ -14,7 +14,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from shearbolt.model.controller import Name
-from shearbolt.proving.blame import Blame, Code, found_in, told
+from shearbolt.proving.blame import Blame, Code, found_around, told
 from shearbolt.proving.bus import play
 from shearbolt.proving.calendar import Shift
 from shearbolt.proving.causes import STALE, Active, plight_of
@@ -28,10 +28,10 @@ from shearbolt.proving.like_with_like import (
     step_of,
     with_true_causes,
 )
-from shearbolt.proving.looks import Look, asks_of, file_name, format_of, phases_of
+from shearbolt.proving.looks import Look, asks_of, file_name, format_of, lead_of, phases_of
 from shearbolt.proving.manners import manner_of
 from shearbolt.proving.memory import Kept, Store
-from shearbolt.proving.obd import RoadCodes, RoadTrip
+from shearbolt.proving.obd import RoadTrip
 from shearbolt.proving.outing import Outing
 from shearbolt.proving.physics import Battery
 from shearbolt.proving.plans import (
@@ -45,22 +45,26 @@ from shearbolt.proving.plans import (
     shift_at,
 )
 from shearbolt.proving.plight import Plight, word_seed
-from shearbolt.proving.road_codes import road_codes
+from shearbolt.proving.road_codes import answered_of, road_codes
 from shearbolt.proving.season_truth import TrueCount
 from shearbolt.proving.shifts import after, shift
 from shearbolt.proving.tales import Seen, Tale, stamp
-from shearbolt.proving.trace import Day, Phase, Trace, simulate
+from shearbolt.proving.trace import STEPS_A_SECOND, Day, Phase, Trace, simulate
 from shearbolt.proving.truth import Cause as CauseClass
 from shearbolt.proving.unrecorded import CameOn, Rate, draw, rates_of, worked
-from shearbolt.proving.weather import VALLEY_M, weather_at
+from shearbolt.proving.weather import VALLEY_M, air_over, weather_at
 
 AT_WORK = 0.01
 """Causes below this severity change nothing that counts."""
 _PIECE_H = 90.0
 """Unrecorded hours are drawn in pieces no longer than this."""
 _SAMPLE_MIN = 19.0
-_WARM_UP_H = 0.3
-"""The work before a recording amid work is lived through for so long."""
+_WARM_UP_H = 0.5
+"""A recording amid work is of a key cycle that began so long before it, or less."""
+_APART_H = 0.1
+"""Two recordings of one shift lie at least so far apart."""
+LOGGED_EACH_S = 1.0
+"""A logger keeps one frame of each periodic group in so many seconds."""
 _KM_H = 11.0
 
 
@@ -93,8 +97,7 @@ class MachineLife:
         self.tales: dict[tuple[str, str, int, int], Tale] = {}
         """By key of the machine, controller, SPN and FMI."""
         self.own_words: dict[Code, tuple[CauseClass, str]] = {}
-        """What the controllers' own codes say of themselves, for those that nothing else is
-        behind."""
+        """What controllers' own codes say of themselves where nothing else is behind them."""
         self.recorded_h = 0.0
         self._blame = blame
         self._taken = taken
@@ -123,13 +126,10 @@ class MachineLife:
 
     def _first_store(self, controller: Controller) -> Store:
         """Return a controller's memory before the season: what it remembers of other years."""
-        old = tuple(
-            Kept(one.spn, one.fmi, one.count, one.cause_class, one.words, True)
-            for one in STALE
-            if self.plan.stale
-            and (one.machine, one.controller) == (self.machine.key, controller.key)
-        )
-        return Store(old)
+        place = (self.machine.key, controller.key)
+        rows = [one for one in STALE if (one.machine, one.controller) == place]
+        old = [Kept(one.spn, one.fmi, one.count, one.cause_class, one.words, True) for one in rows]
+        return Store(tuple(old) if self.plan.stale else ())
 
     def _glimpse(self, day: Day) -> Trace:
         """Return two seconds of idling, which carry a state over."""
@@ -165,12 +165,7 @@ class MachineLife:
 
     def _air(self, start: datetime, hours: float) -> list[tuple[float, float]]:
         """Return the air temperatures over a rest, at most a hundred of them."""
-        hours = max(0.02, hours)
-        steps = np.linspace(0.0, hours, min(100, max(2, round(2 * hours) + 1)))
-        return [
-            (float(at), weather_at(start + timedelta(hours=float(at)), self.weather).air_c)
-            for at in steps
-        ]
+        return air_over(start, max(0.02, hours), self.weather, most=100)
 
     def _day(self, one: Shift, into_h: float, plight: Plight) -> Day:
         """Return what is found at a place in a shift; `into_h` 0 is the turn of the key."""
@@ -329,8 +324,8 @@ class MachineLife:
         """Let something happen."""
         self.work_until(hours_of(self.shifts, one.at))
         if one.wet:
-            at, _ = shift_at(self.shifts, self.at_h)
-            self._washed = moment_at(one.at) if isinstance(one.at, str) else at.start
+            by_hours = shift_at(self.shifts, self.at_h)[0].start
+            self._washed = moment_at(one.at) if isinstance(one.at, str) else by_hours
 
     def swap(self, at_h: float, key: str, number: int) -> None:
         """Exchange one controller for another of its kind, whose memory is empty."""
@@ -356,8 +351,11 @@ class MachineLife:
     def look(self, plan: LookPlan) -> Look:
         """Take a look; unrecorded work up to it is done first."""
         one, into = self._place(plan)
-        self.work_until(one.before_h + into)
         hours = one.before_h + into
+        again = self.at_h > one.before_h
+        lead_h = min(into, _WARM_UP_H, hours - self.at_h if again else into)
+        # The way from the key to the recording stands for all that the shift brought before.
+        self.work_until(hours - lead_h if again else one.before_h)
         moment = one.start + timedelta(hours=into)
         kind = plan.kind or one.kind
         hitched = plan.hitched and self.hitched(kind, moment)
@@ -365,7 +363,6 @@ class MachineLife:
         rng = np.random.default_rng(number)
         working = self.working(hours, hitched)
         plight = plight_of(working, hours, least=AT_WORK)
-        day = self._day(one, into, plight)
         phases = phases_of(plan, kind, 60.0 * one.hours, rng)
         seconds = float(sum(each.seconds for each in phases))
         name = file_name(self.machine.name, plan, moment, self._taken)
@@ -374,9 +371,13 @@ class MachineLife:
             plan.part, kind, plan.tester, seconds,
         )  # fmt: skip
         if self.machine.controllers:
-            look = replace(look, outing=self._recorded(plan, look, day, phases, hitched, working))
+            words = word_seed("lead", self.machine.name, hours)
+            lead = lead_of(kind, lead_h, np.random.default_rng((self.seed, words)))
+            day = self._at_key_on(one, hours, lead_h, plight)
+            outing = self._recorded(plan, look, day, [*lead, *phases], hitched, working)
+            look = replace(look, outing=outing)
         else:
-            look = self._road(look, day, phases)
+            look = self._road(look, self._day(one, into, plight), phases)
         self.looks.append(look)
         self.recorded_h += seconds / 3600.0
         return look
@@ -392,19 +393,37 @@ class MachineLife:
         one = next(long, self.shifts[-1])
         left = one.hours - look_h
         into = left if plan.part == "end" else min(left, max(0.35, 0.45 * one.hours))
-        return one, max(into, self.at_h - one.before_h, 0.0)
+        if self.at_h > one.before_h:
+            into = max(into, self.at_h + _APART_H - one.before_h)
+        return one, max(into, 0.0)
+
+    def _at_key_on(self, one: Shift, hours: float, lead_h: float, plight: Plight) -> Day:
+        """Return what is found when the key is turned, `lead_h` before a recording."""
+        if self._trace_h > one.before_h + 1e-6:
+            return self._day(one, hours - lead_h - one.before_h, plight)
+        day = replace(self._day(one, 0.0, plight), hours=self.meter(hours - lead_h))
+        if lead_h < 0.02:
+            return day
+        moment = one.start + timedelta(hours=hours - one.before_h)
+        warmer_k = weather_at(moment, self.weather).air_c - day.ambient_c
+        return replace(day, ambient_k_h=warmer_k / lead_h)
 
     def _recorded(
         self, plan: LookPlan, look: Look, day: Day, phases: Sequence[Phase], hitched: bool,
         working: Sequence[Active],
     ) -> Outing:  # fmt: skip
-        """Make the outing of a look, live it and keep what it leaves behind."""
+        """Make the outing of a look, live it and keep what it leaves behind.
+
+        `phases` go from the turn of the key to the end of the recording.
+        """
         machines = self._machines(hitched)
-        asks, tool = asks_of(machines, plan, look.seconds)
+        lead_s = sum(each.seconds for each in phases) - round(look.seconds)
+        asks, tool = asks_of(machines, plan, look.seconds, lead_s)
         stores = self.stores()
         outing = replace(
             self._outing(look.started, day, phases, hitched),
             file_name=look.file_name, file_format=look.file_format, asks=asks, tool=tool,
+            lead_s=lead_s, thinned_s=LOGGED_EACH_S if plan.logger else 0.0,
             relative=plan.relative,
             stores={
                 (machine.key, each.key): stores.get((machine.key, each.key), Store())
@@ -430,13 +449,22 @@ class MachineLife:
             left = with_true_causes(cycle, blame).stores_after()
         for place, store in left.items():
             self._put(place, store)
-        to_h = look.from_h + float(cycle.trace.hours[-1] - cycle.trace.hours[0])
+        hours = cycle.trace.hours
+        lead_h = float(hours[lead_s * STEPS_A_SECOND] - hours[0])
+        to_h = look.from_h - lead_h + float(hours[-1] - hours[0])
         owners = {each.key: machine.key for machine in machines for each in machine.controllers}
-        for code, times in found_in(cycle).items():
+        for code, (before, times) in found_around(cycle, lead_s).items():
             place = owners[code[0]], code[0]
-            kept = left[place].code(*code[1:])
-            self._tell(place, code, behind[code], look.from_h, to_h, True, times,
-                       0 if kept is None else kept.count)  # fmt: skip
+            if before:
+                _, controller = cycle.place(code[0])
+                entries = cycle.recall(controller).entries(float(lead_s))
+                counts = [each.count for each in entries if (each.spn, each.fmi) == code[1:]]
+                self._tell(place, code, behind[code], look.from_h - lead_h, look.from_h, False,
+                           before, max(counts, default=0))  # fmt: skip
+            if times is not None:
+                kept = left[place].code(*code[1:])
+                self._tell(place, code, behind[code], look.from_h, to_h, True, times,
+                           0 if kept is None else kept.count)  # fmt: skip
         self._trace, self._trace_h, self.at_h = cycle.trace, to_h, max(self.at_h, to_h)
         return outing
 
@@ -458,18 +486,13 @@ class MachineLife:
         rows = road_codes(self.actives, look.from_h)
         trip = RoadTrip(
             stamp(look.started), self.build, day, tuple(phases), self.machine.vin or "",
-            RoadCodes(
-                tuple(one.code for one in rows if one.confirmed),
-                tuple(one.code for one in rows if not one.confirmed),
-                tuple((one.code, 0, 0x2F if one.confirmed else 0x24) for one in rows),
-            ),
-            12.0,
+            answered_of(rows), 12.0,
         )  # fmt: skip
         trace = simulate(self.build, day, phases, np.random.default_rng(look.seed))
         to_h = look.from_h + float(trace.hours[-1] - trace.hours[0])
         self._trace, self._trace_h, self.at_h = trace, to_h, max(self.at_h, to_h)
-        told_of = tuple((one.code, one.cause, one.cause_class, one.words) for one in rows)
-        return replace(look, trip=trip, told=told_of)
+        told_of = ((one.code, one.cause, one.cause_class, one.words) for one in rows)
+        return replace(look, trip=trip, told=tuple(told_of))
 
 
 __all__ = ["AT_WORK", "MachineLife"]

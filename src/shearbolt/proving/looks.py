@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -94,6 +94,11 @@ def phases_of(plan: LookPlan, kind: str, minutes: float, rng: np.random.Generato
     return [*head, *_work(kind, max(20, left), plan.part), *tail]
 
 
+def lead_of(kind: str, hours: float, rng: np.random.Generator) -> tuple[Phase, ...]:
+    """Lay out what is lived from the turn of the key to a recording amid work."""
+    return shift(kind, 60.0 * hours, rng, after_run_s=0)[:-1] if hours >= 0.02 else ()
+
+
 _LIGHT = ("road", "yard", "town", "idle")
 
 
@@ -124,9 +129,22 @@ def _work(kind: str, seconds: int, part: Part) -> list[Phase]:
 
 
 def asks_of(
+    machines: Sequence[Machine], plan: LookPlan, seconds: float, lead_s: float = 0.0
+) -> tuple[tuple[Ask, ...], Tool | None]:
+    """Return what is asked in a recording, and the tester where one is plugged in.
+
+    `lead_s` before the recording the key was turned; instants count from there.
+    """
+    asks, tool = _asked(machines, plan, seconds)
+    if tool is not None:
+        tool = replace(tool, from_s=tool.from_s + lead_s)
+    return tuple(replace(one, at_s=one.at_s + lead_s) for one in asks), tool
+
+
+def _asked(
     machines: Sequence[Machine], plan: LookPlan, seconds: float
 ) -> tuple[tuple[Ask, ...], Tool | None]:
-    """Return what is asked in a recording, and the tester where one is plugged in."""
+    """Return the same with instants from the start of the recording."""
     asks: list[Ask] = []
     if plan.part in ("start", "whole"):
         at_s = 3.4
@@ -135,7 +153,7 @@ def asks_of(
                 asks.append(Ask(at_s, asker, pgn, asked))
                 at_s += 0.9
     if not plan.tester:
-        if plan.part in ("start", "whole") or not plan.asks_names:
+        if plan.part in ("start", "whole") or plan.logger or not plan.asks_names:
             return tuple(asks), None
         tool = Tool(SERVICE_TOOL_ADDRESS, SERVICE_TOOL, _LOGGER_FROM_S)
         for number, channel in enumerate(_channels(machines)):
@@ -190,7 +208,7 @@ def _questions(machine: Machine, controller: Controller) -> tuple[int, ...]:
 def file_name(machine: str, plan: LookPlan, started: datetime, taken: set[str]) -> str:
     """Return a recording's name, one that is not taken yet; it is then."""
     slug = machine.removeprefix("the ").replace(" ", "_").replace("'", "")
-    what = "tester" if plan.tester else plan.kind or plan.part
+    what = "tester" if plan.tester else "logger" if plan.logger else plan.kind or plan.part
     day = f"{started:%Y-%m-%d}"
     for number in range(1, 100):
         more = "" if number == 1 else f"_{number}"
@@ -206,4 +224,4 @@ def format_of(form: str) -> str:
     return FORMATS[form.removesuffix(".gz").removesuffix(".zst")]
 
 
-__all__ = ["FORMATS", "Look", "asks_of", "file_name", "format_of", "phases_of"]
+__all__ = ["FORMATS", "Look", "asks_of", "file_name", "format_of", "lead_of", "phases_of"]

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import TypeAlias
 
 from shearbolt.model.controller import Name
+from shearbolt.model.instants import SECOND_US, from_iso
 from shearbolt.proving.controllers import TRACTOR_BUS, Controller, Machine
 from shearbolt.proving.faults import Fault, Memory, Outage, StandingLamp, Upset
 from shearbolt.proving.memory import Store
@@ -71,7 +72,7 @@ class Outing:
     file_name: str
     file_format: str
     started: str
-    """ISO 8601 UTC."""
+    """When the recording begins, ISO 8601 UTC."""
     machine: Machine
     day: Day
     phases: tuple[Phase, ...]
@@ -96,20 +97,40 @@ class Outing:
     """True cause and words of what is found, by controller, SPN and FMI."""
     hushes: tuple[Hush, ...] = ()
     clears: tuple[ClearOne, ...] = ()
+    lead_s: int = 0
+    """So long after the first phase the recording begins: what comes before is lived, not recorded.
+    All instants of an outing count from its first phase."""
+    thinned_s: float = 0.0
+    """A logger keeps one frame of each periodic group in so many seconds, of public groups only;
+    0: everything is kept."""
 
     @property
     def begins_with_key(self) -> bool:
-        """Tell whether the key is turned at the start of the recording."""
+        """Tell whether the key is turned at the start of the outing."""
         return self.phases[0].activity == "key_on"
 
     @property
+    def shows_key_on(self) -> bool:
+        """Tell whether the key is turned at the start of the recording."""
+        return self.begins_with_key and self.lead_s == 0
+
+    @property
+    def zero_us(self) -> int:
+        """The instant of the first phase (UTC), or what it would be by the recording's own times.
+
+        Raises ValueError for a start that is no date.
+        """
+        started_us = 0 if self.relative else from_iso(self.started)
+        return started_us - self.lead_s * SECOND_US
+
+    @property
     def seconds(self) -> int:
-        """Length of the recording in seconds."""
+        """Length of the outing in seconds, up to the end of the recording."""
         return sum(one.seconds for one in self.phases)
 
     @property
     def key_off_s(self) -> float | None:
-        """When the key is turned off, in seconds; None: not in this recording."""
+        """When the key is turned off, in seconds; None: not in this outing."""
         at = 0
         for phase in self.phases:
             if phase.activity == "key_off":

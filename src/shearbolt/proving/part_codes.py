@@ -310,7 +310,7 @@ def _operator(codes: Codes) -> None:
     if codes.key == park_box:
         codes.add(70, 31, park_dragged, 1.0, 2.0, "operator", PROTECT, latched=False)
         codes.add(START_IN_GEAR, 31, start_in_gear, 0.2, 3.0, "operator", PROTECT, latched=False)
-        codes.add(597, 31, brake_ridden, 60.0, 5.0, "operator", PROTECT, latched=False)
+        codes.add(597, 31, brake_ridden, 10.0, 5.0, "operator", PROTECT, latched=False)
         codes.add(598, 31, clutch_ridden, 8.0, 5.0, "operator", PROTECT, latched=False)
         if codes.key == "transmission":
             codes.add(STEERING, 13, steering_aside, 1.0, 5.0, "calibration")
@@ -362,8 +362,13 @@ def start_in_gear(trace: Trace) -> Flags:
 
 
 def brake_ridden(trace: Trace) -> Flags:
-    """Tell where it drives with the brake pedal down."""
-    return np.asarray((sensed(trace, 597) > 0.5) & (trace.speed_km_h > 8.0), np.bool_)
+    """Tell where the engine pulls against the brake for most of a while.
+
+    Holding back downhill is what a brake is for: there the engine asks for next to nothing.
+    """
+    pulls = (sensed(trace, 92, "engine") > 25.0) & (trace.speed_km_h > 3.0)
+    against = np.asarray(pulls & (sensed(trace, 597) > 0.5), np.float64)
+    return np.asarray(lag(against, 60.0, STEP_S, 0.0) > 0.6, np.bool_)
 
 
 def clutch_ridden(trace: Trace) -> Flags:

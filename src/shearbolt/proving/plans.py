@@ -92,6 +92,9 @@ class LookPlan:
     """The driver asks for an active regeneration, standing, at the end."""
     clears: bool = False
     """The tester clears the codes (DM11) at the end, the engine stopped where it can be."""
+    logger: bool = False
+    """A logger was left on the plug: it asks nothing, and keeps the public groups only, one frame
+    of each in a second (what comes by transport or on a change is kept whole)."""
 
 
 @dataclass(frozen=True, slots=True)

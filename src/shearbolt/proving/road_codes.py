@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from shearbolt.proving.causes import Active
+from shearbolt.proving.road_services import RoadCodes
 from shearbolt.proving.truth import Cause as CauseClass
 
 _CODES: Mapping[tuple[int, int], str] = {
@@ -60,4 +61,13 @@ def road_codes(actives: Sequence[Active], hours: float) -> tuple[RoadCode, ...]:
     return tuple(rows.values())
 
 
-__all__ = ["RoadCode", "road_codes"]
+def answered_of(rows: Sequence[RoadCode]) -> RoadCodes:
+    """Return the codes as the engine answers a tester: confirmed, pending, and UDS status bytes."""
+    return RoadCodes(
+        tuple(one.code for one in rows if one.confirmed),
+        tuple(one.code for one in rows if not one.confirmed),
+        tuple((one.code, 0, 0x2F if one.confirmed else 0x24) for one in rows),
+    )
+
+
+__all__ = ["RoadCode", "answered_of", "road_codes"]

@@ -87,6 +87,9 @@ class TrueSpell:
     ended_by: EndedBy
     count: int | None
     """Occurrence count sent with the first report that lists it."""
+    after_dark: bool = False
+    """Its sender had just come back from a loss of power: who noticed the gap cannot tell whether
+    it began then, who did not takes it for begun."""
 
 
 @dataclass(frozen=True, slots=True)

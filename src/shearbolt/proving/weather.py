@@ -68,10 +68,13 @@ def weather_at(moment: datetime, seed: int = 0, altitude_m: float = VALLEY_M) ->
 
 
 def air_over(
-    start: datetime, hours: float, seed: int = 0, altitude_m: float = VALLEY_M
+    start: datetime, hours: float, seed: int = 0, altitude_m: float = VALLEY_M, most: int = 10_000
 ) -> list[tuple[float, float]]:
-    """Return air temperatures from an instant on: (hours since, °C) about every half hour."""
-    count = max(2, round(hours * 2) + 1)
+    """Return air temperatures from an instant on: (hours since, °C) about every half hour.
+
+    There are two at least, and no more than `most`.
+    """
+    count = min(most, max(2, round(hours * 2) + 1))
     steps = np.linspace(0.0, hours, count)
     return [
         (float(at), weather_at(start + timedelta(hours=float(at)), seed, altitude_m).air_c)

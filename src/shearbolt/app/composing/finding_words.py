@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 from shearbolt.app.composing.advice_words import FaultWords, limp_words
 from shearbolt.app.composing.between_words import unrecorded_words
+from shearbolt.app.composing.learning_words import finding_of_baseline
 from shearbolt.app.composing.measures import measure
 from shearbolt.app.composing.stamps import moment, seconds
 from shearbolt.app.composing.tables import FactTables
@@ -17,6 +18,7 @@ from shearbolt.dictionary.plausibility import check_words, finding_words
 from shearbolt.model.instants import to_iso
 from shearbolt.reasoning.advice import Limp
 from shearbolt.reasoning.between import Unrecorded as UnrecordedFound
+from shearbolt.reasoning.learning.reference import CHECK as BASELINE
 from shearbolt.reasoning.plausibility.charts import Chart
 from shearbolt.reasoning.plausibility.check import CheckResult, Figure
 
@@ -46,9 +48,13 @@ def odd_reading(
     """Tell what a check found in one visit."""
     visit = visits[result.visit]
     figures = {one.name: one for one in result.figures}
-    words = _FIGURE.sub(
-        lambda hit: _figure(figures.get(hit[1]), units), finding_words()[result.because.key]
-    )
+    if result.check == BASELINE:
+        gap, before = figures["difference"], figures["baseline"]
+        words = finding_of_baseline(result.because.key, gap.value, before.value, before.unit, units)
+    else:
+        words = _FIGURE.sub(
+            lambda hit: _figure(figures.get(hit[1]), units), finding_words()[result.because.key]
+        )
     about = [_spn_words(one.spn, tables) for one in result.about]
     head = " and ".join(dict.fromkeys(about)) or check_words()[result.check]
     return {

@@ -11,13 +11,16 @@ from shearbolt.app.concluding.record import MachineRecord
 from shearbolt.app.documents import (
     ControllerManner,
     GroupManner,
+    LearntReading,
     NotPossible,
     Reading,
     TellsDocument,
 )
+from shearbolt.book.work_records import LearntSignal
 from shearbolt.dictionary.judgements import judgements, missing_inputs
 from shearbolt.model.controller import ControllerSeen, Dm1Manner
 from shearbolt.model.signal import SignalSeen
+from shearbolt.reasoning.learning.places import pgn_of
 from shearbolt.reasoning.manners import CountLook, count_steps
 
 Status = str
@@ -36,8 +39,10 @@ class _Told:
         return sum(one.numbers for one in self.seen)
 
 
-def tells_document(record: MachineRecord, tables: FactTables) -> TellsDocument:
-    """Say what a machine tells, from all its recordings."""
+def tells_document(
+    record: MachineRecord, tables: FactTables, learnt: Sequence[LearntSignal] = ()
+) -> TellsDocument:
+    """Say what a machine tells, from all its recordings, and what was learnt on it."""
     recordings = [
         one for one in record.visits if one.kind != "by_hand" and one.machine == record.machine.id
     ]
@@ -75,6 +80,7 @@ def tells_document(record: MachineRecord, tables: FactTables) -> TellsDocument:
         "machine_name": record.machine.name,
         "visits": len(recordings),
         "readings": readings,
+        "learnt": [_learnt(one) for one in learnt if one.state == "learnt"],
         "controllers": _controllers(record, tables),
         "not_possible": _not_possible(alive, heard, tables) if recordings else [],
     }
@@ -111,6 +117,21 @@ def _reading(told: _Told, tables: FactTables) -> Reading:
         "high": max(highs, default=None),
         "last": lasts[-1] if lasts else None,
         "own": row.owner if row is not None else False,
+    }
+
+
+def _learnt(one: LearntSignal) -> LearntReading:
+    return {
+        "learnt": one.id,
+        "text": one.what,
+        "pgn": pgn_of(one.pgn),
+        "address": one.address,
+        "controller": one.controller,
+        "start_byte": one.start_bit // 8 + 1,
+        "start_bit": one.start_bit % 8 + 1,
+        "length_bits": one.bits,
+        "status": "learnt",
+        "sessions": one.sessions,
     }
 
 

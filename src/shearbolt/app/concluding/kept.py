@@ -8,9 +8,10 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
+from shearbolt.app.baselines import baseline_findings, baseline_mark
 from shearbolt.app.composing.tables import FactTables
 from shearbolt.app.concluding.case import machine_case
 from shearbolt.app.concluding.conclude import Conclusions, Examined, conclude, examined
@@ -57,6 +58,7 @@ def conclusions_of(
     case = machine_case(record, tables, signals, book.state)
     visits = examined(case, before)
     made = conclude(record, case, settings_together(case), visits, Now(now, last_hours(record)))
+    made = replace(made, findings=(*made.findings, *baseline_findings(book, case)))
     _write(book, beside, visits)
     _write(book, name, _Kept(mark, made))
     return made
@@ -84,6 +86,7 @@ def mark_of(book: Book, record: MachineRecord) -> str:
         record.notes,
         list(record.controllers.values()),
         book.owner.codes(),
+        baseline_mark(book, record.machine.id),
     ):
         mark.update(repr(part).encode())
     return mark.hexdigest()

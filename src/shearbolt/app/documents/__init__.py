@@ -38,6 +38,9 @@ keyword (left out below), `progress` a `Progress` by keyword. Each raises Shearb
 | watch | watch(asked: WatchAsked, *, show: ShowWatch, stop, wait) | WatchDocument |
 | demo | demo(book, folder, *, progress) | DemoDocument |
 | listen | listen(book, asked: ListenAsked, *, show: ShowLive, stop, progress) | ListenDocument |
+| baseline | baseline(book, asked, *, guide, show, stop, progress) | BaselineDocument |
+| learn | learn(book, asked, *, guide, show, stop, progress) | LearnDocument |
+| learn --list | learnt(book, machine) | LearntDocument |
 
 The exact types stand in `shearbolt.cli.door.UseCases`. Files and folders come as the person typed
 them; a file that cannot be brought in goes to `refused` rather than being raised, so that the
@@ -87,6 +90,23 @@ from shearbolt.app.documents.fault import (
     Term,
     Trend,
 )
+from shearbolt.app.documents.learning import (
+    BaselineAsked,
+    BaselineDifference,
+    BaselineDocument,
+    BaselineReading,
+    BaselineStep,
+    ExperimentShown,
+    GuidedStep,
+    LearnAsked,
+    LearnDocument,
+    LearnMatch,
+    LearnPrompt,
+    LearntDocument,
+    LearntSignal,
+    ShowGuided,
+    show_no_guiding,
+)
 from shearbolt.app.documents.live import (
     AdapterHeard,
     BusFinding,
@@ -104,6 +124,7 @@ from shearbolt.app.documents.machine import (
     ControllerManner,
     FaultBrief,
     GroupManner,
+    LearntReading,
     MachineDocument,
     NotPossible,
     Reading,
@@ -169,6 +190,7 @@ DOCUMENTS: dict[str, type] = {
     "add": AddDocument,
     "ask": AskDocument,
     "backup": BackupDocument,
+    "baseline": BaselineDocument,
     "cause": CauseDocument,
     "check": CheckDocument,
     "check-add": CheckAddDocument,
@@ -179,6 +201,8 @@ DOCUMENTS: dict[str, type] = {
     "fault": FaultDocument,
     "faults": FaultsDocument,
     "import-book": ImportBookDocument,
+    "learn": LearnDocument,
+    "learnt": LearntDocument,
     "listen": ListenDocument,
     "machine": MachineDocument,
     "note": NoteDocument,
@@ -210,6 +234,11 @@ __all__ = [
     "AskRequest",
     "AskedFrame",
     "BackupDocument",
+    "BaselineAsked",
+    "BaselineDifference",
+    "BaselineDocument",
+    "BaselineReading",
+    "BaselineStep",
     "Box",
     "BusFinding",
     "CauseDocument",
@@ -225,6 +254,7 @@ __all__ = [
     "DemoDocument",
     "ErrorDocument",
     "Evidence",
+    "ExperimentShown",
     "ExportDocument",
     "Fault",
     "FaultBrief",
@@ -237,10 +267,18 @@ __all__ = [
     "FrozenValue",
     "Group",
     "GroupManner",
+    "GuidedStep",
     "Happening",
     "ImportBookDocument",
     "LampWithoutCode",
     "Lamps",
+    "LearnAsked",
+    "LearnDocument",
+    "LearnMatch",
+    "LearnPrompt",
+    "LearntDocument",
+    "LearntReading",
+    "LearntSignal",
     "ListenAsked",
     "ListenDocument",
     "ListenEvent",
@@ -278,6 +316,7 @@ __all__ = [
     "Sample",
     "Setting",
     "ShowAsking",
+    "ShowGuided",
     "ShowLive",
     "ShowWatch",
     "Signal",
@@ -303,5 +342,6 @@ __all__ = [
     "YardMachine",
     "no_progress",
     "show_no_asking",
+    "show_no_guiding",
     "show_nothing",
 ]

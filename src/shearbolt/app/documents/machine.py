@@ -187,6 +187,31 @@ class Reading(TypedDict):
     """An owner's own row."""
 
 
+class LearntReading(TypedDict):
+    """A bit or number of a group that is not public, learnt on this machine."""
+
+    learnt: Identifier
+    """The entry."""
+    text: str
+    """What it follows, in the person's words."""
+    pgn: Pgn
+    """Group it comes in."""
+    address: Address
+    """Who sends it."""
+    controller: Identifier | None
+    """The place that sends it."""
+    start_byte: Count
+    """First byte, from 1."""
+    start_bit: Count
+    """Its lowest bit in that byte, from 1."""
+    length_bits: Count
+    """How many bits it has."""
+    status: Literal["learnt"]
+    """Learnt for good: it may raise care, and never lowers it."""
+    sessions: Count
+    """Sessions that found it."""
+
+
 class GroupManner(TypedDict):
     """A group that a controller sends."""
 
@@ -243,6 +268,8 @@ class TellsDocument(TypedDict):
     """Recordings this rests on."""
     readings: list[Reading]
     """Its readings."""
+    learnt: list[LearntReading]
+    """What was learnt by experiments here: no public parameter, found twice."""
     controllers: list[ControllerManner]
     """Its controllers."""
     not_possible: list[NotPossible]

@@ -6,10 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
+
 from shearbolt.app.composing.labels import fault_words
 from shearbolt.app.composing.measures import quantity_words
 from shearbolt.app.composing.tables import FactTables
-from shearbolt.app.concluding.case import machine_case
+from shearbolt.app.concluding.case import StateOf, machine_case
 from shearbolt.app.concluding.conclude import Conclusions
 from shearbolt.app.concluding.kept import conclusions_of
 from shearbolt.app.concluding.record import MachineRecord
@@ -18,9 +20,11 @@ from shearbolt.app.picturing.documents import Limit
 from shearbolt.app.picturing.units import Shown, shown_in, with_unit
 from shearbolt.book import Book
 from shearbolt.book import records as r
+from shearbolt.model.state import StateTable
 from shearbolt.reasoning.case import FaultCase, MachineCase
 from shearbolt.reasoning.settings import Setting, Term
 
+NO_STATE = StateTable(np.empty(0, np.int64), {})
 DERIVED: Mapping[str, tuple[str, str]] = {
     "minutes_since_start": ("minutes since the engine's start", "min"),
     "engine_running": ("engine", "state"),
@@ -58,18 +62,21 @@ class Asked:
 
     @cached_property
     def case(self) -> MachineCase:
-        """The machine as the reasoning takes it."""
+        """The machine as the reasoning takes it, with the state of every visit."""
+        return self._case(self.book.state)
+
+    def case_of_visit(self, visit: str) -> MachineCase:
+        """Give the machine with the state of one visit alone: all of them take a while to read."""
+        return self._case(lambda one: self.book.state(one) if one == visit else NO_STATE)
+
+    def _case(self, state_of: StateOf) -> MachineCase:
         signals = self.book.signals_seen(self.record.machine.id)
-        return machine_case(self.record, self.tables, signals, self.book.state)
+        return machine_case(self.record, self.tables, signals, state_of)
 
     @cached_property
     def concluded(self) -> Conclusions:
         """All that is concluded of it."""
         return conclusions_of(self.book, self.record, self.tables)
-
-    def fault_case(self, fault: str) -> FaultCase:
-        """Give a fault as the reasoning takes it. Raises StopIteration for a foreign one."""
-        return next(one for one in self.case.faults if one.fault == fault)
 
     def setting(self, fault: str) -> Setting | None:
         """Give when a fault starts; None: nothing is known of it, or it is an old memory."""
@@ -81,6 +88,11 @@ class Asked:
         """Name a fault in plain words."""
         name = self.record.names.get(fault.controller) if fault.controller is not None else None
         return fault_words(fault, self.tables, name)[0]
+
+
+def fault_of(case: MachineCase, fault: str) -> FaultCase:
+    """Give a fault of a machine. Raises StopIteration for a foreign one."""
+    return next(one for one in case.faults if one.fault == fault)
 
 
 def named(quantity: str) -> tuple[str, str]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from shearbolt.app.composing.setting_words import terms_words
-from shearbolt.app.picturing.asked import Asked, levels_of, limit_of, named, shown_of
+from shearbolt.app.picturing.asked import Asked, fault_of, levels_of, limit_of, named, shown_of
 from shearbolt.app.picturing.documents import Axis, ConditionsPicture, Panel, Start
 from shearbolt.app.picturing.units import Shown, spent
 from shearbolt.app.samples import tidy
@@ -53,7 +53,7 @@ def conditions_picture(asked: Asked, fault: r.Fault) -> ConditionsPicture:
     or over what it tells of its work where nothing is known of the setting."""
     setting = asked.setting(fault.id)
     ground = ground_of(tables_of(asked.case))
-    watch = watch_of(ground, watched(asked.case, asked.fault_case(fault.id)))
+    watch = watch_of(ground, watched(asked.case, fault_of(asked.case, fault.id)))
     terms = [one for one in setting.terms if one.value is not None] if setting is not None else []
     names = list(dict.fromkeys(one.quantity for one in terms))[:2]
     if not names:

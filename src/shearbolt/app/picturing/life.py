@@ -7,14 +7,14 @@ from dataclasses import dataclass
 
 from shearbolt.app.composing.between_words import reset_words, unrecorded_words
 from shearbolt.app.composing.visits import clear_words
-from shearbolt.app.concluding.record import looks_at
+from shearbolt.app.concluding.case import visits_before
+from shearbolt.app.concluding.record import MachineRecord, looks_at
 from shearbolt.app.picturing.asked import Asked
 from shearbolt.app.picturing.documents import Happened, LifePicture, Scale, Stretch, Unseen
 from shearbolt.app.samples import tidy
 from shearbolt.book import records as r
 from shearbolt.model.instants import SECOND_US
 from shearbolt.reasoning.between import Between, Unrecorded
-from shearbolt.reasoning.case import RepairDone
 
 ENOUGH = 0.75
 """Share of the visits whose hours (else dates) must be known for a line over them."""
@@ -47,13 +47,14 @@ def life_picture(asked: Asked, fault: r.Fault) -> LifePicture:
     unseen = _unseen(line, between)
     repairs = [
         place
-        for one in asked.case.repairs
-        if fault.id in one.faults and (place := _repair(line, record.visits, one)) is not None
+        for one in sorted(record.repairs, key=lambda each: each.created_us)
+        if fault.id in one.faults and (place := _repair(line, record, one)) is not None
     ]
     looks: list[Stretch] = [
         {"start": tidy(start), "end": tidy(end), "words": ""}
         for start, end in (line.places[one.id] for one in record.visits if one.id in line.places)
     ]
+    repairs.sort(key=lambda one: one["start"])
     every = [one[key] for one in (*looks, *repairs) for key in ("start", "end")]
     every += [one["at"] for one in happened]
     return {
@@ -98,7 +99,7 @@ def _happened(asked: Asked, fault: r.Fault, line: _Line) -> list[Happened]:
     found: list[Happened] = []
     for look in looks_at(asked.record, fault):
         visit = asked.record.visits_by_id[look.visit]
-        content = asked.record.contents[visit.id]
+        content = asked.record.heard[visit.id]
         first, last = content.earliest_us, content.latest_us
         seen = look.seen
         if seen is not None:
@@ -167,20 +168,18 @@ def _times(one: Unrecorded) -> str:
     return f"{one.at_least} to {one.at_most}×"
 
 
-def _repair(line: _Line, visits: Sequence[r.Visit], repair: RepairDone) -> Stretch | None:
+def _repair(line: _Line, record: MachineRecord, repair: r.Repair) -> Stretch | None:
     at: float | None = None
     if line.scale == "hours" and repair.hours is not None:
         at = repair.hours
-    elif line.scale == "date" and repair.at_us is not None:
-        at = repair.at_us / SECOND_US
+    elif line.scale == "date" and repair.date_us is not None:
+        at = repair.date_us / SECOND_US
     else:
         # Its place among the visits is known.
-        before = [
-            line.places[one.id] for one in visits[: repair.visits_before] if one.id in line.places
-        ]
-        after = [
-            line.places[one.id] for one in visits[repair.visits_before :] if one.id in line.places
-        ]
+        visits = record.visits
+        passed = visits_before(visits, record.machine.id, repair.hours, repair.date_us)
+        before = [line.places[one.id] for one in visits[:passed] if one.id in line.places]
+        after = [line.places[one.id] for one in visits[passed:] if one.id in line.places]
         if before and after:
             at = (before[-1][1] + after[0][0]) / 2.0
         elif before or after:

@@ -11,7 +11,7 @@ from shearbolt.app.composing.setting_words import terms_words
 from shearbolt.app.composing.stamps import moment, seconds
 from shearbolt.app.documents import SignalsAsked
 from shearbolt.app.documents.asking import Units
-from shearbolt.app.picturing.asked import DERIVED, Asked, levels_of, limit_of, named
+from shearbolt.app.picturing.asked import DERIVED, Asked, fault_of, levels_of, limit_of, named
 from shearbolt.app.picturing.documents import Limit, Span, SpellPicture, Strip
 from shearbolt.app.picturing.thinning import MOST_COLUMNS, parted, thinned
 from shearbolt.app.picturing.units import shown_in
@@ -69,7 +69,6 @@ class Window:
 def spell_picture(asked: Asked, fault: r.Fault, number: int | None = None) -> SpellPicture:
     """Show a spell of a fault: the `number`-th of the book from 0 (negative: from the end); None:
     the last whose start was heard, else the last."""
-    case = asked.fault_case(fault.id)
     setting = asked.setting(fault.id)
     chosen = _chosen(asked, fault, number)
     if chosen is None:
@@ -87,7 +86,9 @@ def spell_picture(asked: Asked, fault: r.Fault, number: int | None = None) -> Sp
             "strips": [],
         }
     row, spell, spells = chosen
-    visit = next(one for one in asked.case.visits if one.visit == row.id)
+    machine = asked.case_of_visit(row.id)
+    visit = next(one for one in machine.visits if one.visit == row.id)
+    case = fault_of(machine, fault.id)
     window = _window(row, visit, spell, setting)
     wanted = _wanted(visit, case, setting)
     strips = _strips(asked, row, visit, window, wanted, fault.spn, setting)

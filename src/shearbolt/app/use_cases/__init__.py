@@ -25,6 +25,7 @@ if TYPE_CHECKING:
         import_book,
         rename_machine,
     )
+    from shearbolt.app.use_cases.learning import baseline, learn, learnt
     from shearbolt.app.use_cases.looking import (
         fault,
         faults,
@@ -55,6 +56,7 @@ __all__ = [
     "add_recordings",
     "ask",
     "backup",
+    "baseline",
     "cause_add",
     "check",
     "check_add",
@@ -64,6 +66,8 @@ __all__ = [
     "fault",
     "faults",
     "import_book",
+    "learn",
+    "learnt",
     "listen",
     "machine",
     "note",
@@ -91,6 +95,9 @@ _HOMES = {
     "demo": "bringing",
     "note": "bringing",
     "listen": "hearing",
+    "baseline": "learning",
+    "learn": "learning",
+    "learnt": "learning",
     "backup": "keeping",
     "check": "keeping",
     "export_machine": "keeping",

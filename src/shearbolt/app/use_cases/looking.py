@@ -161,4 +161,7 @@ def signals(
 def tells(book: Path, which: str, *, wording: Wording) -> TellsDocument:
     """Say what a machine tells. Raises NotInBook, Ambiguous."""
     with opened_book(book) as opened, opened.snapshot() as reads:
-        return tells_document(read_machine(reads, reads.machine(which)), tables_of(opened))
+        owner = reads.machine(which)
+        return tells_document(
+            read_machine(reads, owner), tables_of(opened), reads.learnt_signals(owner.id)
+        )

@@ -149,7 +149,7 @@ SENSOR: tuple[Cause, ...] = (
                 growth="sudden")
         for spn, size, fmis in (
             (100, 200.0, (2,)), (110, _NAN, (2,)), (1638, 41.0, (2,)), (84, 0.0, (2,)),
-            (1873, 48.0, (2,)), (1713, 1.0, (0, 31)), (598, 1.0, (2,)), (597, 1.0, (2,)),
+            (1873, 48.0, (2,)), (1713, 1.0, (0, 31)), (598, 1.0, (2, 31)), (597, 1.0, (2, 31)),
             (1761, 62.0, (2,)), (3516, 32.5, (2,)), (3246, 260.0, (2,)), (SEAT, 0.0, (2,)),
         )
     ),
@@ -171,7 +171,7 @@ SENSOR: tuple[Cause, ...] = (
     ),
     _sensor("hose_off", 3251, "A hose of the {} has come off.", "gain", 0.03, (1, 18),
             growth="sudden"),
-    _sensor("hose_wet", 3251, "Water stands in a hose of the {}.", "slow", 60.0, (2,)),
+    _sensor("hose_wet", 3251, "Water stands in a hose of the {}.", "slow", 60.0, (2, 16)),
 )  # fmt: skip
 
 
@@ -228,9 +228,9 @@ WIRING: tuple[Cause, ...] = (
     *(
         _wired("resistance", spn, "The plug of the {} is green with corrosion.", "resistance",
                fmis, ohm=ohm, growth="creeping")
-        for spn, ohm, fmis in ((110, 2600.0, (18, 3)), (1638, 4200.0, (18, 3)),
-                               (177, 2600.0, (18, 3)), (105, 5200.0, (18, 3)),
-                               (100, 60_000.0, (18, 4)), (3242, 90.0, (16, 2)))
+        for spn, ohm, fmis in ((110, 2600.0, (17, 3)), (1638, 4200.0, (18, 3)),
+                               (177, 2600.0, (18, 3)), (105, 5200.0, (21, 3)),
+                               (100, 60_000.0, (18, 4)), (3242, 90.0, (20, 2)))
     ),
     *(
         _wired("chafed_vibration", spn, "The cable to the {} rubs through where it shakes.", "open",
@@ -270,7 +270,7 @@ WIRING: tuple[Cause, ...] = (
     Cause("wiring.implement_plug", "wiring",
           "The power pins of the implement's plug are burnt: the wagon loses power when it works.",
           _feed(FeedFault("wagon", 8.0, When("pickup", 0.0, 0.3, 2.0))),
-          ("loader_wagon",), ((639, 9),), (), "creeping"),
+          ("loader_wagon",), ((627, 2),), (), "creeping"),
     Cause("wiring.wagon_cable", "wiring",
           "The cable to the pick-up's valve chafes at the drawbar.",
           _wire(WireFault(521_010, "open", 0.0, "wagon", When("steering", 40.0, 0.4, 1.0))),

@@ -117,7 +117,7 @@ REAL: tuple[Cause, ...] = (
           "The oxidation catalyst is fouled: regenerations do not get hot enough.",
           health(oxidation=0.2), ((3719, 16), (3251, 16)), FILTERS, growth="creeping"),
     _real("soot_from_engine", "An injector drips: the engine makes far too much soot.",
-          health(soot=4.0), ((3719, 16), (3251, 16)), FILTERS, growth="creeping"),
+          health(soot=4.0), ((3719, 15), (3719, 16), (3251, 16)), FILTERS, growth="creeping"),
     _real("filter_cracked", "The particulate filter is cracked.", health(filter_crack=0.85),
           ((3251, 18), (3251, 1)), FILTERS, growth="sudden"),
 )  # fmt: skip
