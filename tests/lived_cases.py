@@ -42,7 +42,7 @@ def lived(data: CaseData) -> LivedCase:
     faults: dict[str, FaultCase] = {}
     events: list[tuple[int, VisitCase]] = []
     for look in data.looks:
-        visit = _visit(look, key, manners, faults)
+        visit = replace(_visit(look, key, manners, faults), visit=f"v{len(events)}_{look.started_us}")
         events.append((look.started_us, visit))
     for note in data.notes:
         if note.kind != "code":

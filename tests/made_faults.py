@@ -92,6 +92,9 @@ def fault(**changes: Any) -> Fault:
         ],
         "suspects": [],
         "probability_other": None,
+        "cannot_tell": False,
+        "not_judged": [],
+        "known_here": [],
         "advice": None,
         "checks": [],
         "followups": [],
@@ -135,6 +138,7 @@ def reasoned_fault(**changes: Any) -> Fault:
             {
                 "cause": "real_condition",
                 "probability": 0.8,
+                "odds_before": 0.7,
                 "words": "charge-air cooler dirty or its air blocked",
                 "contributing": False,
                 "evidence": [
@@ -142,7 +146,10 @@ def reasoned_fault(**changes: Any) -> Fault:
                         "words": "19 K above the morning's air in May, 43 K now",
                         "group": "charge air",
                         "weight_db": 7.0,
+                        "counts": True,
+                        "reason": "Air that is cooled less comes out hotter.",
                         "source": "from memory",
+                        "visits": ["v5t8", "v5t9"],
                         "at": [START, None],
                         "at_s": [1.0, 2.0],
                     }
@@ -181,6 +188,7 @@ def reasoned_fault(**changes: Any) -> Fault:
                 "exposure_before": 100.0,
                 "events_after": 0,
                 "exposure_after": 20.0,
+                "not_tested": 0.0,
                 "p_clean_if_unchanged": 0.4,
                 "p_unchanged": 0.3,
                 "p_partly": 0.2,
@@ -188,7 +196,7 @@ def reasoned_fault(**changes: Any) -> Fault:
                 "words": "too early: 62 more clean hours",
             }
         ],
-        trend={"direction": "steady", "z": 0.1, "p_value": 0.9},
+        trend={"direction": "steady", "z": 0.1, "p_value": 0.9, "words": "It comes as ever."},
         events=[
             {
                 "what": "swap",

@@ -49,7 +49,7 @@ def test_a_step_that_was_left_out_is_not_done(step: str) -> None:
 
 @pytest.mark.parametrize(
     ("quantity", "steps"),
-    [("hitch_pct", {"hydraulics"}), ("pto_engaged", {"pto"}), ("speed_kmh", {"drive"}),
+    [("hitch_pct", {"hydraulics"}), ("pto_engaged", {"pto"}), ("speed_kmh", {"drive", "high_idle"}),
      ("engine_rpm", set(ALL))],
 )  # fmt: skip
 def test_what_a_machine_does_not_tell_is_not_called_undone(quantity: str, steps: set[str]) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 from tests.command_line import call
-from tests.played_outings import MACHINES
+from tests.played_outings import MACHINES, outing_of
 from tests.sat_down import SatDown, seat_places, sits_down
 
 from shearbolt.app.composing.tables import FactTables
@@ -15,6 +15,9 @@ from shearbolt.app.concluding.record import read_machine
 from shearbolt.app.learning import learnt_states
 from shearbolt.book import Book
 from shearbolt.dictionary.merged import dictionary_of
+from shearbolt.proving.bus import play
+from shearbolt.proving.own_groups import layout_of_own
+from shearbolt.recordings.writing import write_candump
 
 SEAT = "sitting on the seat"
 
@@ -99,6 +102,30 @@ def test_a_candidate_that_does_not_come_again_is_dropped(
     assert document["found"] == []
     assert {one["state"] for one in document["signals"]} == {"dropped"}
     assert call(book, "tells", "Grey", "--json").done()["learnt"] == []
+
+
+def test_a_number_that_follows_a_known_reading_is_found_while_working(tmp_path: Path) -> None:
+    """The maker's own copy of engine speed, 0.5 rpm a count, in groups of three senders."""
+    book = tmp_path / "book"
+    path = tmp_path / "yard.log"
+    write_candump(path, play(outing_of("new_tractor", ("yard", 150), ("load", 130)), 4).frames)
+    added = call(book, "add", path, "--machine", "Grey", "--json").done()
+    visit = added["visits"][0]["visit"]
+    document = call(book, "learn", "Grey", "--visit", visit, "--follows", "engine_rpm",
+                    "--json").done()  # fmt: skip
+    machine = MACHINES["new_tractor"]
+    truth = {
+        (one.pgn, controller.address, row.first_bit)
+        for controller in machine.controllers
+        for one in controller.proprietary
+        for row in layout_of_own(controller, one)
+        if row.quantity == "rpm"
+    }
+    assert places(document["found"]) == truth
+    assert document["method"] == "passive"
+    assert document["what"] == "engine speed"
+    assert all(one["scale"] == pytest.approx(0.5, rel=0.01) for one in document["found"])
+    assert {one["state"] for one in document["signals"]} == {"candidate"}
 
 
 def test_what_cannot_be_learnt_is_one_sentence(

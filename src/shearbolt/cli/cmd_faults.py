@@ -49,17 +49,23 @@ def faults(machine: str | None, visit: str | None, everything: bool) -> int:
     type=click.Choice(["spell", "conditions", "life", "odds"]),
     help="Which picture (spell).",
 )
+@click.option(
+    "--why", is_flag=True, help="All that speaks for and against each cause, with its weight."
+)
 def fault(
-    which: str, picture: str | None, of: Literal["spell", "conditions", "life", "odds"] | None
+    which: str,
+    picture: str | None,
+    of: Literal["spell", "conditions", "life", "odds"] | None,
+    why: bool,
 ) -> int:
-    """Show one fault: spells, counts, freeze frames and repairs."""
+    """Show one fault: advice, suspects, what to check, spells and repairs."""
     file = checked(picture, of)
 
     def ask(app: UseCases, manner: Manner, wording: Wording, _: Progress) -> FaultDocument:
         return app.fault(manner.book_folder, which, wording=wording)
 
     if file is None:
-        return answer(ask, render_fault)
+        return answer(ask, lambda document, look: render_fault(document, look, why))
 
     def draw(manner: Manner, wording: Wording) -> Picture:
         from shearbolt.app.picturing import fault_picture

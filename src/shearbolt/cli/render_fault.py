@@ -8,6 +8,7 @@ from shearbolt.app.documents import (
     Advice,
     Check,
     Counts,
+    Evidence,
     Fault,
     FaultDocument,
     Followup,
@@ -28,10 +29,15 @@ from shearbolt.cli.render_faults import (
 )
 
 _SPELLS_SHOWN = 12
+_SUSPECTS_SHOWN = 4
+_EVIDENCE_SHOWN = 3
 
 
-def render_fault(document: FaultDocument, look: Look) -> list[str]:
-    """Show one fault: how it stands, when it came, what was stored with it, what was done."""
+def render_fault(document: FaultDocument, look: Look, why: bool = False) -> list[str]:
+    """Show one fault: how it stands, when it came, what was stored with it, what was done.
+
+    `why`: every piece of evidence with its weight, its group and where to look.
+    """
     page = Page(look)
     page.title(fault_words(document))
     page.text(document["machine_name"], 2)
@@ -52,7 +58,7 @@ def render_fault(document: FaultDocument, look: Look) -> list[str]:
             page.item(document["root_words"])
     if document["setting"] is not None:
         _setting(page, document["setting"])
-    _suspects(page, document)
+    _suspects(page, document, why)
     _checks(page, document)
     _spells(page, document)
     _unrecorded(page, document)
@@ -65,6 +71,8 @@ def render_fault(document: FaultDocument, look: Look) -> list[str]:
         repair_lines(page, document["repairs"])
     for followup in document["followups"]:
         _followup(page, followup)
+    if document["trend"] is not None and document["trend"]["direction"] != "unknown":
+        page.named("Trend", document["trend"]["words"])
     page.blank()
     page.line(
         [
@@ -123,22 +131,54 @@ def _setting(page: Page, setting: Setting) -> None:
         page.named("What would tell", setting["would_tell"])
 
 
-def _suspects(page: Page, fault: Fault) -> None:
+def _suspects(page: Page, fault: Fault, why: bool) -> None:
+    if fault["known_here"]:
+        page.blank()
+        page.title("Found on this farm before")
+        for words in fault["known_here"]:
+            page.item(words)
     if not fault["suspects"]:
         return
     page.blank()
     page.title("Suspects")
-    for one in fault["suspects"]:
+    if fault["cannot_tell"]:
+        page.text("It cannot be told yet: no cause stands out. The first check tells most.", 2)
+    shown = fault["suspects"] if why else fault["suspects"][:_SUSPECTS_SHOWN]
+    for one in shown:
         beside = ", a contributing cause" if one["contributing"] else ""
         page.text(
-            f"{one['words']} ({one['probability']:.0%}, {phrases.CAUSES[one['cause']]}{beside})",
+            f"{one['words'].rstrip('.')} ({one['probability']:.0%}, "
+            f"{phrases.CAUSES[one['cause']]}{beside})",
             2,
             hang=2,
         )
-        for evidence in one["evidence"]:
-            page.item(f"{evidence['words']} ({evidence['weight_db']:+.0f} dB)", 4)
+        if why:
+            page.text(f"Before any evidence: {one['odds_before']:.0%}", 4)
+        counted = [piece for piece in one["evidence"] if piece["counts"]]
+        for piece in one["evidence"] if why else counted[:_EVIDENCE_SHOWN]:
+            _evidence(page, piece, why)
     if fault["probability_other"] is not None:
         page.text(f"None of these ({fault['probability_other']:.0%})", 2)
+    if why and fault["not_judged"]:
+        page.blank()
+        page.title("What could not be judged here")
+        for words in fault["not_judged"]:
+            page.item(words)
+    elif not why:
+        page.text("`--why` shows all that speaks for and against each.", 2)
+
+
+def _evidence(page: Page, piece: Evidence, why: bool) -> None:
+    words = piece["words"].rstrip(".")
+    page.item(f"{words} ({piece['weight_db']:+.0f} dB)", 4)
+    if not why:
+        return
+    told = "" if piece["counts"] else "a stronger fact of its group already says it"
+    page.line([f"group {piece['group']}", told, piece["source"]], 6, " · ")
+    if piece["reason"]:
+        page.text(piece["reason"], 6)
+    for visit, at, at_s in zip(piece["visits"], piece["at"], piece["at_s"], strict=False):
+        page.text(f"{phrases.when(at, page.look, at_s)} in visit {visit}", 6)
 
 
 def _checks(page: Page, fault: Fault) -> None:

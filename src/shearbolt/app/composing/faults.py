@@ -11,10 +11,13 @@ from shearbolt.app.composing.advice_words import (
     reason_words,
 )
 from shearbolt.app.composing.between_words import link_words
+from shearbolt.app.composing.check_words import check_document
 from shearbolt.app.composing.finding_words import drift, odd_reading, power_limit, unrecorded
+from shearbolt.app.composing.followup_words import followup_document, trend_document
 from shearbolt.app.composing.labels import controller_words, fault_words
 from shearbolt.app.composing.setting_words import setting_document
 from shearbolt.app.composing.stamps import lamps_shown, moment, seconds
+from shearbolt.app.composing.suspect_words import not_judged, suspects_shown
 from shearbolt.app.composing.tables import FactTables
 from shearbolt.app.composing.visits import clear_words, happening
 from shearbolt.app.concluding.conclude import Conclusions
@@ -85,6 +88,8 @@ def fault_document(
     setting = concluded.settings.get(fault.id)
     between = concluded.between.get(fault.id)
     advice = concluded.advice.by_fault.get(fault.id)
+    odds = concluded.odds.get(fault.id)
+    trend = concluded.trends.get(fault.id)
     sightings = record.sightings.get(fault.id, ())
     seat = record.controllers.get(fault.controller) if fault.controller is not None else None
     name = record.names.get(fault.controller) if fault.controller is not None else None
@@ -133,14 +138,19 @@ def fault_document(
         "unrecorded": [unrecorded(one) for one in between.unrecorded]
         if between is not None
         else [],
-        "suspects": [],
-        "probability_other": None,
+        "suspects": suspects_shown(odds, visits, wording),
+        "probability_other": odds.probability_other if odds is not None else None,
+        "cannot_tell": odds is not None and odds.flat,
+        "not_judged": not_judged(odds),
+        "known_here": list(concluded.known.get(fault.id, ())),
         "advice": advice_document(advice, wording, words_by_id(record, tables))
         if advice is not None
         else None,
-        "checks": [],
-        "followups": [],
-        "trend": None,
+        "checks": [check_document(one, wording) for one in concluded.checks.get(fault.id, ())],
+        "followups": [
+            followup_document(one, wording) for one in concluded.followups.get(fault.id, ())
+        ],
+        "trend": trend_document(trend) if trend is not None and not judged.stale else None,
         "events": _events(record, fault, looks),
     }
 

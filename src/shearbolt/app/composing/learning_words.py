@@ -57,6 +57,8 @@ AMISS: Mapping[str, str] = {
     "not_alternating": "The prompts do not go on and off in turn.",
     "too_few": "There are too few prompts: each state is needed three times at least, better six.",
     "too_short": "The states were held for less than 2 s each: too short to tell.",
+    "too_regular": "The prompts came at equal steps: something that blinks by itself could keep "
+    "step with them. Vary the time that each state is held.",
     "nothing_heard": "No group that nothing decodes was heard during the prompts.",
     "cannot_settle": "So few prompts cannot settle anything, whatever was heard: do it six times.",
 }

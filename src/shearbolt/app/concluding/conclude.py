@@ -8,15 +8,27 @@ from dataclasses import dataclass
 from typing import Literal
 
 from shearbolt.app.concluding.case import repaired_since
+from shearbolt.app.concluding.causes import (
+    FleetCause,
+    checks_of_machine,
+    gauges_of,
+    grades_of,
+    known_of,
+    odds_of_machine,
+)
 from shearbolt.app.concluding.record import MachineRecord, looks_at
 from shearbolt.model.instants import Instant
 from shearbolt.reasoning.advice import MachineAdvice, Now, advise
 from shearbolt.reasoning.between import Between, between_visits
 from shearbolt.reasoning.case import MachineCase
+from shearbolt.reasoning.checks import NextCheck
 from shearbolt.reasoning.company import Company, Weight, company_of, first_to_look
+from shearbolt.reasoning.follow_up import FollowUp, Trend, followups_of, lines_of, trends_of
+from shearbolt.reasoning.odds import FaultOdds
 from shearbolt.reasoning.plausibility.charts import Chart
 from shearbolt.reasoning.plausibility.check import CheckResult
 from shearbolt.reasoning.plausibility.examination import (
+    Examination,
     VisitExamined,
     charts_of,
     examine_visit,
@@ -44,6 +56,16 @@ class Conclusions:
     """What happened while nobody was recording."""
     advice: MachineAdvice
     """What to do, fault by fault and for the machine."""
+    odds: Mapping[str, FaultOdds]
+    """Which cause is behind each fault; an old memory has none."""
+    checks: Mapping[str, tuple[NextCheck, ...]]
+    """What to check next for each fault."""
+    followups: Mapping[str, tuple[FollowUp, ...]]
+    """Whether repairs held."""
+    trends: Mapping[str, Trend]
+    """Whether each fault comes more often."""
+    known: Mapping[str, tuple[str, ...]]
+    """What people of this farm found each fault to be."""
     order: tuple[str, ...]
     """Faults, what to look at first first."""
     findings: tuple[CheckResult, ...]
@@ -85,18 +107,41 @@ def conclude(
     settings: Mapping[str, Setting],
     visits: Sequence[Examined],
     now: Now,
+    known: Sequence[FleetCause] = (),
 ) -> Conclusions:
-    """Draw all conclusions about a machine at a moment."""
+    """Draw all conclusions about a machine at a moment.
+
+    `known` are causes that people confirmed on any machine of the fleet.
+    """
     standings = {one.id: standing(looks_at(record, one)) for one in record.faults}
     company = company_of(case)
-    advice = advise(case, standings, company, now=now, settled=repaired_since(case))
-    told = [(one.visit.visit, one.visit.traits) for one in visits]
+    advice = advise(
+        case,
+        standings,
+        company,
+        now=now,
+        settled=repaired_since(case),
+        gauges=gauges_of(record),
+    )
+    charts = charts_of([(one.visit.visit, one.visit.traits) for one in visits])
+    examination = Examination(tuple(one.visit for one in visits), charts)
+    between = between_visits(case)
+    odds = odds_of_machine(case, examination, settings, company, standings, known)
+    lines = lines_of(case, between)
+    followups = followups_of(
+        case, standings, settings, between, grades_of(record, case), lines=lines
+    )
     return Conclusions(
         standings,
         settings,
         company,
-        between_visits(case),
+        between,
         advice,
+        odds,
+        checks_of_machine(record, case, odds),
+        followups,
+        trends_of(case, lines, followups),
+        known_of(record, known),
         first_to_look(company, weights(case, standings, advice)),
         tuple(
             result
@@ -104,7 +149,7 @@ def conclude(
             for result in one.visit.results
             if result.result in ("odd", "doubtful")
         ),
-        charts_of(told),
+        charts,
         system_volts(case),
         holds_until(case, now),
     )

@@ -6,7 +6,7 @@ They can be deleted at any time: everything in them follows from the record.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TypeVar
@@ -14,6 +14,7 @@ from typing import TypeVar
 from shearbolt.app.baselines import baseline_findings, baseline_mark
 from shearbolt.app.composing.tables import FactTables
 from shearbolt.app.concluding.case import machine_case
+from shearbolt.app.concluding.causes import FleetCause
 from shearbolt.app.concluding.conclude import Conclusions, Examined, conclude, examined
 from shearbolt.app.concluding.record import MachineRecord
 from shearbolt.app.now import now_us
@@ -24,7 +25,7 @@ from shearbolt.reasoning.case import FaultCase, MachineCase
 from shearbolt.reasoning.settings import Setting, find_setting, ground_of, tables_of, watched
 from shearbolt.reasoning.settings.spoken import spoken_of
 
-SHAPE = "1"
+SHAPE = "2"
 """Raised when what is kept changes its shape or its meaning."""
 T = TypeVar("T")
 
@@ -45,7 +46,8 @@ def conclusions_of(
     `at_us`: the moment to judge for; None: now.
     """
     now = now_us() if at_us is None else at_us
-    mark = mark_of(book, record)
+    known = fleet_causes(book)
+    mark = mark_of(book, record, known)
     name = f"{record.machine.id}.conclusions"
     kept = _read(book, name, _Kept)
     if kept is not None and kept.mark == mark:
@@ -57,7 +59,9 @@ def conclusions_of(
     signals = book.signals_seen(record.machine.id)
     case = machine_case(record, tables, signals, book.state)
     visits = examined(case, before)
-    made = conclude(record, case, settings_together(case), visits, Now(now, last_hours(record)))
+    made = conclude(
+        record, case, settings_together(case), visits, Now(now, last_hours(record)), known
+    )
     made = replace(made, findings=(*made.findings, *baseline_findings(book, case)))
     _write(book, beside, visits)
     _write(book, name, _Kept(mark, made))
@@ -74,7 +78,17 @@ def last_hours(record: MachineRecord) -> float | None:
     return max(told, default=None)
 
 
-def mark_of(book: Book, record: MachineRecord) -> str:
+def fleet_causes(book: Book) -> tuple[FleetCause, ...]:
+    """Give the causes that people confirmed on any machine of the fleet."""
+    found = book.causes_found()
+    if not found:
+        return ()
+    faults = {one.id: one for one in book.faults()}
+    names = {one.id: one.name for one in book.machines()}
+    return tuple(FleetCause(one, faults[one.fault], names[one.machine]) for one in found)
+
+
+def mark_of(book: Book, record: MachineRecord, known: Sequence[FleetCause] = ()) -> str:
     """Give a mark that changes whenever anything changes that conclusions rest on."""
     mark = hashlib.sha256(SHAPE.encode())
     for part in (
@@ -84,6 +98,8 @@ def mark_of(book: Book, record: MachineRecord) -> str:
         [(fault, [one.visit for one in some]) for fault, some in record.sightings.items()],
         record.repairs,
         record.notes,
+        record.checks,
+        known,
         list(record.controllers.values()),
         book.owner.codes(),
         baseline_mark(book, record.machine.id),

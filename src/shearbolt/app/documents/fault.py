@@ -168,9 +168,15 @@ class Evidence(TypedDict):
     group: str
     """Facts of one group rest on the same observation."""
     weight_db: float
-    """Weight of evidence in decibans."""
+    """Weight of evidence in decibans; negative: against."""
+    counts: bool
+    """False: a stronger piece of the same group already says it."""
+    reason: str | None
+    """Why it bears on the cause."""
     source: str
     """Where the ratio comes from."""
+    visits: list[Identifier]
+    """Visits of the moments."""
     at: list[Time | None]
     """Where in the recordings to look."""
     at_s: list[Seconds | None]
@@ -184,6 +190,8 @@ class Suspect(TypedDict):
     """Cause class."""
     probability: Share
     """All suspects and `probability_other` add up to 1."""
+    odds_before: Share
+    """Before any evidence."""
     words: str
     """In one sentence."""
     contributing: bool
@@ -254,6 +262,8 @@ class Followup(TypedDict):
     """Starts since."""
     exposure_after: float | None
     """Exposure since, on the scale."""
+    not_tested: float
+    """Exposure since a clear in which the monitor had not run; it does not count."""
     p_clean_if_unchanged: Share | None
     """Chance of so clean a run if nothing had changed."""
     p_unchanged: Share | None
@@ -275,6 +285,8 @@ class Trend(TypedDict):
     """Laplace statistic."""
     p_value: Share | None
     """Its p."""
+    words: str
+    """In one sentence."""
 
 
 _FaultSources = TypedDict(
@@ -350,6 +362,12 @@ class Fault(_FaultSources):
     """Candidate causes, likeliest first."""
     probability_other: Share | None
     """Chance of 'none of these'."""
+    cannot_tell: bool
+    """No suspect stands out."""
+    not_judged: list[str]
+    """What could not be judged here, and why; it counts neither way."""
+    known_here: list[str]
+    """What people of this farm found it to be, here or on a sister machine."""
     advice: Advice | None
     """What if this is on."""
     checks: list[Check]

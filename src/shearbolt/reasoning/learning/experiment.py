@@ -3,7 +3,7 @@
 The commands are permuted, and the largest score over all candidate bits, numbers and delays of each
 permutation is the yardstick: the p-value is honest however many places were looked at (Westfall and
 Young 1993). What is left over is a matching of payload bits with known events as in Pese and others
-2019 (ACM CCS), from memory.
+2019 (ACM CCS), from memory. A find must also keep step with the commands (`following`).
 """
 
 from __future__ import annotations
@@ -17,7 +17,8 @@ import numpy as np
 from shearbolt.model.frames import F64, I64, U8
 from shearbolt.model.instants import SECOND_US
 from shearbolt.reasoning.learning.fields import Field, fields_of
-from shearbolt.reasoning.learning.places import Payloads, Place, bits_of, raw_of
+from shearbolt.reasoning.learning.following import waits_of
+from shearbolt.reasoning.learning.places import Payloads, Place, bits_of, overlap, raw_of
 from shearbolt.reasoning.learning.prompts import Prompts, orders_of, weights_of
 
 FOUND_P = 0.01
@@ -45,7 +46,13 @@ LEAST_VALUES = 5
 ENDS = (1.0, 99.0)
 """A number is scaled by these percentiles of its values."""
 Reason: TypeAlias = Literal[
-    "not_rising", "not_alternating", "too_few", "too_short", "nothing_heard", "cannot_settle"
+    "not_rising",
+    "not_alternating",
+    "too_few",
+    "too_short",
+    "too_regular",
+    "nothing_heard",
+    "cannot_settle",
 ]
 
 
@@ -57,14 +64,14 @@ class Match:
     score: float
     """0 to 1."""
     p_value: float
-    """Adjusted for everything that was looked at."""
+    """Adjusted for everything that was looked at; the larger one of agreeing and keeping step."""
     inverted: bool
     """It is 0 (or low) while the state is 1."""
     agreeing: int
     """Stretches in which it showed the state asked for."""
     stretches: int
     delay_s: float | None
-    """Median time from a command to its change; None: it does not change at once."""
+    """Median time from a command to its change."""
     delay_low_s: float | None
     delay_high_s: float | None
 
@@ -143,7 +150,7 @@ def learn(
     if not judged:
         p_smallest = _p(np.abs(np.array(states) @ weights))
         return Session((), frozenset(heard), 0, left_out, p_smallest, None)
-    return _found(told, prompts, judged, frozenset(heard), left_out, weights, delays)
+    return _found(told, prompts, judged, frozenset(heard), left_out, weights, delays, seed)
 
 
 def _found(
@@ -154,6 +161,7 @@ def _found(
     left_out: int,
     weights: F64,
     delays: Sequence[int],
+    seed: int,
 ) -> Session:
     largest = np.zeros(weights.shape[1])
     scores: list[F64] = []
@@ -171,7 +179,9 @@ def _found(
             means = one.means[best[i], i]
             match = _match(candidate, score, means, states, largest)
             if match is not None:
-                matches.append(_with_delay(match, candidate, told, prompts, delays[best[i]]))
+                match = _followed(match, candidate, told, prompts, delays[best[i]], seed)
+            if match is not None:
+                matches.append(match)
     count = sum(len(one.candidates) for one in judged)
     amiss: Reason | None = None if p_smallest < FOUND_P else "cannot_settle"
     return Session(_distinct(matches), heard, count, left_out, p_smallest, amiss)
@@ -281,29 +291,20 @@ def _scaled(raw: I64) -> F64:
     return np.asarray(np.clip((raw - low) / (high - low), 0.0, 1.0), np.float64)
 
 
-def _with_delay(
-    match: Match, candidate: _Candidate, told: Payloads, prompts: Prompts, near_us: int
-) -> Match:
-    """Estimate from each command how long the place took to follow."""
+def _followed(
+    match: Match, candidate: _Candidate, told: Payloads, prompts: Prompts, near_us: int, seed: int
+) -> Match | None:
+    """Give the match with its wait after each command; None: it does not keep step with them."""
     place = candidate.place
     own = told.of(place.group, place.address)
     high = _shows(own.data, candidate)
-    if match.inverted:
-        high = ~high
-    waits: list[float] = []
-    for at, state in zip(prompts.at_us, prompts.states, strict=True):
-        from_us = at + near_us - max(SECOND_US, prompts.hold_us // 4)
-        until_us = at + near_us + prompts.hold_us // 2
-        rows = np.flatnonzero((own.time_us >= from_us) & (own.time_us < until_us))
-        turned = rows[1:][(high[rows[1:]] != high[rows[:-1]]) & (high[rows[1:]] == bool(state))]
-        if len(turned):
-            waits.append((int(own.time_us[turned[0]]) - at) / SECOND_US)
-    if 2 * len(waits) < len(prompts.at_us):
-        return match
-    low_s, middle_s, high_s = (float(round(one, 2)) for one in np.percentile(waits, (0, 50, 100)))
+    waits = waits_of(own.time_us, ~high if match.inverted else high, prompts, near_us, seed)
+    if not waits.enough or waits.p_value >= FOUND_P:
+        return None
+    low, middle, most = np.nanpercentile(waits.wait_s, (0, 50, 100)).round(2).tolist()
     return Match(
-        place, match.score, match.p_value, match.inverted, match.agreeing, match.stretches,
-        middle_s, low_s, high_s,
+        place, match.score, max(match.p_value, waits.p_value), match.inverted, match.agreeing,
+        match.stretches, middle, low, most,
     )  # fmt: skip
 
 
@@ -321,17 +322,8 @@ def _distinct(matches: Sequence[Match]) -> tuple[Match, ...]:
     numbers = [one for one in matches if one.place.bits > 1]
     kept = [one for one in matches if one.place.bits == 1]
     for number in sorted(numbers, key=lambda one: (-round(one.score, 1), -one.place.bits)):
-        inside = [one for one in kept if _overlap(number.place, one.place)]
+        inside = [one for one in kept if overlap(number.place, one.place)]
         if any(one.place.bits > 1 for one in inside) or len(inside) == 1:
             continue
         kept = [one for one in kept if one not in inside] + [number]
     return tuple(sorted(kept, key=lambda one: (-one.score, one.place)))
-
-
-def _overlap(one: Place, two: Place) -> bool:
-    same = (one.group, one.address) == (two.group, two.address)
-    return (
-        same
-        and one.start_bit < two.start_bit + two.bits
-        and two.start_bit < one.start_bit + one.bits
-    )

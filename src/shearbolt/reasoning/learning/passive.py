@@ -15,7 +15,7 @@ from shearbolt.model.frames import F64, I64
 from shearbolt.model.instants import SECOND_US
 from shearbolt.reasoning.learning.experiment import FOUND_P, numbers_of
 from shearbolt.reasoning.learning.fields import fields_of
-from shearbolt.reasoning.learning.places import Payloads, Place, raw_of
+from shearbolt.reasoning.learning.places import Payloads, Place, overlap, raw_of
 
 BLOCK_S = 20
 """Seconds of a block: longer than a reading's own memory at work, short enough to have many."""
@@ -114,8 +114,16 @@ def follow(
                 float(f"{offset:.4g}"),
             )
         )  # fmt: skip
-    found.sort(key=lambda one: (-abs(one.rho), one.place))
-    return Passive(tuple(found), heard, len(places), int(blocks.shape[0]), True)
+    return Passive(_distinct(found), heard, len(places), int(blocks.shape[0]), True)
+
+
+def _distinct(found: list[Follows]) -> tuple[Follows, ...]:
+    """Leave out what only follows as part of a place that follows better."""
+    kept: list[Follows] = []
+    for one in sorted(found, key=lambda one: (-abs(one.rho), one.place)):
+        if not any(overlap(one.place, better.place) for better in kept):
+            kept.append(one)
+    return tuple(kept)
 
 
 def _blocks(second: I64, value: F64) -> I64:

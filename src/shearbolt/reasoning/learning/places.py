@@ -51,6 +51,16 @@ def destination_of(group: int) -> int | None:
     return None if group >> 8 & 0xFF >= _FIRST_BROADCAST else group & 0xFF
 
 
+def overlap(one: Place, two: Place) -> bool:
+    """Tell whether two places share a bit."""
+    same = (one.group, one.address) == (two.group, two.address)
+    return (
+        same
+        and one.start_bit < two.start_bit + two.bits
+        and two.start_bit < one.start_bit + one.bits
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Payloads:
     """Frames of groups that nothing decodes, one row a frame, in order of time."""

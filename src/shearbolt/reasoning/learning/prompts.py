@@ -15,6 +15,8 @@ LEAST_EACH = 3
 """Fewer stretches of a state are no experiment."""
 LEAST_HOLD_US = 2 * SECOND_US
 """A state that is held shorter cannot be told from the movement itself."""
+LEAST_SPREAD_US = 4 * SECOND_US // 10
+"""Standard deviation of the holds: at equal ones, whatever blinks by itself would keep step."""
 MOST_ORDERS = 5000
 """Up to so many orders of the commands are all tried; beyond, RANDOM_ORDERS drawn ones."""
 RANDOM_ORDERS = 1999
@@ -54,7 +56,7 @@ class Prompts:
     @property
     def amiss(self) -> str | None:
         """Say why this is no experiment, as a key: 'not_rising', 'not_alternating', 'too_few',
-        'too_short'; None: it is one.
+        'too_short', 'too_regular'; None: it is one.
         """
         if any(b <= a for a, b in itertools.pairwise((*self.at_us, self.until_us))):
             return "not_rising"
@@ -63,7 +65,10 @@ class Prompts:
             return "not_alternating"
         if min(states.count(0), states.count(1)) < LEAST_EACH:
             return "too_few"
-        return "too_short" if self.hold_us < LEAST_HOLD_US else None
+        if self.hold_us < LEAST_HOLD_US:
+            return "too_short"
+        holds = [b - a for a, b in itertools.pairwise(self.at_us)]
+        return "too_regular" if float(np.std(holds)) < LEAST_SPREAD_US else None
 
 
 def orders_of(states: tuple[int, ...], seed: int) -> tuple[F64, bool]:

@@ -117,6 +117,9 @@ def watch_of(ground: Ground, visits: Sequence[Watched]) -> Watch:
             row = int(np.searchsorted(second, np.floor(start), "right")) - 1
             mine[max(row, 0)] = True
             starts.append(first + max(row, 0))
+    for row in starts:
+        # Whatever else was told of that second: it started there, so it could.
+        exposed[row] = True
     start_rows = np.unique(np.asarray(starts, np.intp))
     first_of_burst = start_rows
     if len(start_rows):
