@@ -9,6 +9,7 @@ import sys
 import time
 from collections.abc import Callable
 
+from bootstrap.browser import set_up_browser
 from bootstrap.environment import set_up
 from bootstrap.tree import BIN, PYTHON, ROOT, STOPPED, program, run, say
 
@@ -25,16 +26,24 @@ CHECKS: dict[str, tuple[str, ...]] = {
 
 
 def demo(arguments: list[str]) -> None:
-    """File the demo season and show the yard."""
+    """File the demo season, show the yard, and serve its pages to whoever sits there."""
     set_up("run")
     run(program("shearbolt"), "demo", *arguments)
-    if not {"--quiet", "--json"} & set(arguments):
-        say(f"\nHere `shearbolt` is {BIN.relative_to(ROOT) / 'shearbolt'}.")
+    if {"--quiet", "--json"} & set(arguments):
+        return
+    book = ROOT / "shearbolt-demo" / "book"
+    here = BIN.relative_to(ROOT) / "shearbolt"
+    say(f"\nHere `shearbolt` is {here}.")
+    if sys.stdin.isatty() and sys.stdout.isatty() and book.is_dir() and not arguments:
+        run(program("shearbolt"), "--book", book, "serve", "--open")
+    else:
+        say(f"The pages of this season: {here} --book {book.relative_to(ROOT)} serve --open")
 
 
 def test(arguments: list[str]) -> None:
     """Check the house (format, lint, layers, types) and run every test; or the tests named."""
     set_up("test")
+    set_up_browser()
     if not arguments:
         for name, words in CHECKS.items():
             check(name, *words)

@@ -16,6 +16,8 @@ def leaves(group: click.Group, path: tuple[str, ...] = ()) -> Iterator[tuple[str
         command = group.get_command(context, name)
         assert command is not None
         if isinstance(command, click.Group):
+            if command.invoke_without_command:
+                yield " ".join((*path, name)), command
             yield from leaves(command, (*path, name))
         else:
             yield " ".join((*path, name)), command

@@ -42,7 +42,9 @@ def lived(data: CaseData) -> LivedCase:
     faults: dict[str, FaultCase] = {}
     events: list[tuple[int, VisitCase]] = []
     for look in data.looks:
-        visit = replace(_visit(look, key, manners, faults), visit=f"v{len(events)}_{look.started_us}")
+        visit = replace(
+            _visit(look, key, manners, faults), visit=f"v{len(events)}_{look.started_us}"
+        )
         events.append((look.started_us, visit))
     for note in data.notes:
         if note.kind != "code":

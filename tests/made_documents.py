@@ -23,6 +23,7 @@ from tests.made_live import ASK as ASK
 from tests.made_live import WATCH as WATCH
 from tests.made_visits import controller as controller
 from tests.made_visits import visit as visit
+from tests.made_work import CAUSE, CHECK_ADD, CHECKS, REPAIRS, SERVE, WITHDRAWN
 
 from shearbolt.app.documents import (
     AddDocument,
@@ -452,7 +453,10 @@ def all_documents() -> dict[str, Any]:
         "ask": ASK,
         "backup": BACKUP,
         "baseline": BASELINE,
+        "cause": CAUSE,
         "check": CHECK,
+        "check-add": CHECK_ADD,
+        "checks": CHECKS,
         "demo": demo_document(),
         "error": ERROR,
         "export": EXPORT,
@@ -474,9 +478,12 @@ def all_documents() -> dict[str, Any]:
         "own-signals": OWN_SIGNALS,
         "rename": RENAME,
         "repair": repair_document(),
+        "repairs": REPAIRS,
+        "serve": SERVE,
         "signals": signals_document(signal()),
         "tells": tells_document(),
         "visit": visit_document(),
         "watch": WATCH,
+        "withdrawn": WITHDRAWN,
         "yard": yard_document(yard_machine()),
     }

@@ -27,6 +27,13 @@ from shearbolt.cli.render_record import (
 )
 from shearbolt.cli.render_signals import render_own_codes, render_own_signals, render_signals
 from shearbolt.cli.render_visit import render_add, render_note, render_visit
+from shearbolt.cli.render_work import (
+    render_cause,
+    render_check_add,
+    render_checks,
+    render_repairs,
+    render_withdrawn,
+)
 
 LOOK = Look(zone=timezone(timedelta(0)))
 LONG = "a very long text that somebody typed without a stop " * 30
@@ -34,7 +41,10 @@ UGLY = "Mähdrescher \x1b[31m«Zoë» 收割机 \u202e" + "x" * 120
 RENDERERS: dict[str, Callable[[Any, Look], list[str]]] = {
     "add": render_add,
     "backup": render_backup,
+    "cause": render_cause,
     "check": render_check,
+    "check-add": render_check_add,
+    "checks": render_checks,
     "demo": render_demo,
     "export": render_export,
     "fault": render_fault,
@@ -46,9 +56,11 @@ RENDERERS: dict[str, Callable[[Any, Look], list[str]]] = {
     "own-signals": render_own_signals,
     "rename": render_rename,
     "repair": render_repair,
+    "repairs": render_repairs,
     "signals": render_signals,
     "tells": render_tells,
     "visit": render_visit,
+    "withdrawn": render_withdrawn,
     "yard": render_yard,
 }
 # Fields of fixed words, which no machine or person fills.
@@ -56,7 +68,7 @@ FIXED = {
     "schema", "kind", "state", "quality", "start_from", "engine_hours_from", "ended_by", "class",
     "engine", "cause", "dm1_manner", "recognised_by", "status", "count_steps", "advice", "result",
     "understood_as", "hot_cold", "mil", "red_stop", "amber_warning", "protect", "op", "direction",
-    "what",
+    "what", "grade", "address",
 }  # fmt: skip
 
 

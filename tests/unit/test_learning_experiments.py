@@ -86,7 +86,7 @@ def test_a_number_that_moves_slowly_is_found_as_one_number() -> None:
     assert (match.place.start_bit, match.place.bits) == (40, 8)
 
 
-def test_one_prompt_that_was_missed_does_not_hide_the_bit() -> None:
+def test_one_prompt_that_was_missed_does_not_hide_a_bit_that_has_no_rival() -> None:
     rng = np.random.default_rng(8)
     prompts = five_times(rng, times_=6)
     time_us = times(SECONDS + 20)

@@ -177,6 +177,29 @@ def test_nothing_heard_keeps_no_baseline(quick: None, tmp_path: Path) -> None:
     assert "no new baseline" in document["words"][0]
 
 
+def test_steps_and_prompts_are_printed_by_the_command_line(quick: None, tmp_path: Path) -> None:
+    named(tmp_path)
+    bus = ("--interface", "virtual", "--channel", "quick-cli", "--bitrate", "250000")
+    with Player("quick-cli") as player:
+        told = call(tmp_path, "baseline", "Grey", *bus, "--for", "4", "--json")
+        # Four seconds show no two steps, so there is no baseline: one sentence says so.
+        document = told.done(1)
+        assert "at least 2 are needed" in document["refused"][0]["reason"]
+        assert (document["visit"], document["kept_now"]) == (None, False)
+        assert "1/9: With a cold engine" in told.err
+        assert "CAUTION: Start it only from the seat" in told.err
+        learnt = call(tmp_path, "learn", "Grey", "--experiment", "hitch", *bus, "--for", "4")
+    assert player.heard_others == 0
+    assert learnt.status == 1
+    assert "1/13: Lower the hitch" in learnt.out
+    assert "CAUTION: Lower the load to the ground first" in learnt.out
+    # What was heard is in the book all the same.
+    assert call(tmp_path, "machine", "Grey", "--json").done()["visits"]
+    nobody = call(tmp_path, "learn", "Grey", "--experiment", "seat", "--interface", "virtual",
+                  "--channel", "nobody-here", *bus[4:], "--for", "2", "--json")  # fmt: skip
+    assert nobody.done(3)["visit"] is None
+
+
 def test_commands_come_at_times_that_are_drawn() -> None:
     def times(seed: int) -> list[float]:
         guide = ExperimentGuide(experiments()["seat"], lambda step: None, seed)

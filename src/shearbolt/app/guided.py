@@ -6,7 +6,7 @@ next. It never sends; what was heard is filed by listening itself.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,8 +35,8 @@ UNTOLD_S = 20.0
 LEAD_S = 6.0
 """From the first frame to the first command of an experiment, at least; else its hold."""
 HOLD_RANGE = (0.8, 1.4)
-"""Each hold is drawn within these factors, so that nothing that comes and goes by itself keeps
-step with the commands."""
+"""The holds lie evenly between these factors, in an order drawn anew each time: nothing that comes
+and goes by itself keeps step with the commands, and dealing them anew is a fair test of it."""
 TAIL_S = 1.0
 
 
@@ -76,7 +76,9 @@ class RoundGuide:
         builder.feed(self._columns)
         self._columns.clear()
         self._state = merged(self._state, builder.finish())
-        view = QuantityView(_live_visit(self._state))
+        if len(self._state) < 2:
+            return
+        view = QuantityView(_live_visit(_finished(self._state)))
         self.seen = steps_of(view, self._steps)
         self._pass_over(view, seconds)
         following = next_step(self.seen, frozenset(self._left_out))
@@ -134,6 +136,17 @@ def merged(before: StateTable, later: StateTable) -> StateTable:
     return StateTable(second, columns)
 
 
+def _finished(state: StateTable) -> StateTable:
+    """Leave out the last second, which is not over yet: what is done in it may still change."""
+    return StateTable(
+        state.second[:-1],
+        {
+            key: StateColumn(one.last[:-1], one.low[:-1], one.high[:-1], one.status[:-1])
+            for key, one in state.columns.items()
+        },
+    )
+
+
 def _live_visit(state: StateTable) -> VisitCase:
     first, last = (int(state.second[i]) * 1_000_000 for i in (0, -1)) if len(state) else (0, 0)
     return VisitCase(
@@ -153,21 +166,14 @@ class Given:
 class ExperimentGuide:
     """Guides an experiment: commands at times drawn anew each time."""
 
-    def __init__(
-        self,
-        experiment: Experiment,
-        show: ShowGuided,
-        seed: int,
-        pace: Callable[[], float] | None = None,
-    ) -> None:
-        """Prepare; `pace` gives the factor on all times (tests go faster)."""
+    def __init__(self, experiment: Experiment, show: ShowGuided, seed: int) -> None:
+        """Prepare; `seed` draws the times of the commands."""
         self._experiment = experiment
         self._show = show
-        self._pace = 1.0 if pace is None else pace()
         rng = np.random.default_rng(seed)
-        hold_s = experiment.hold_s * self._pace
-        holds = hold_s * rng.uniform(*HOLD_RANGE, 2 * experiment.times)
-        lead_s = max(LEAD_S * self._pace, HOLD_RANGE[1] * hold_s)
+        hold_s = experiment.hold_s
+        holds = hold_s * rng.permutation(np.linspace(*HOLD_RANGE, 2 * experiment.times))
+        lead_s = max(LEAD_S, HOLD_RANGE[1] * hold_s)
         self._due = [lead_s + float(one) for one in np.concatenate(([0.0], np.cumsum(holds)))]
         self._begun_s: float | None = None
         self.given: list[Given] = []

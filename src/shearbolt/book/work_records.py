@@ -8,7 +8,7 @@ from typing import Literal
 from shearbolt.model.instants import Instant
 
 Grade = Literal["measured", "swapped", "part_held", "opinion"]
-"""How a cause was confirmed: measured; swapped both ways; a part was changed and held; an opinion."""
+"""How a cause was confirmed: measured, swapped both ways, a part changed that held, an opinion."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -152,6 +152,7 @@ from shearbolt.app.documents.record import (
     RenameDocument,
     RepairDocument,
     Sample,
+    ServeDocument,
     Signal,
     SignalsDocument,
 )
@@ -211,6 +212,7 @@ DOCUMENTS: dict[str, type] = {
     "rename": RenameDocument,
     "repair": RepairDocument,
     "repairs": RepairsDocument,
+    "serve": ServeDocument,
     "signals": SignalsDocument,
     "tells": TellsDocument,
     "visit": VisitDocument,
@@ -314,6 +316,7 @@ __all__ = [
     "RepairEntry",
     "RepairsDocument",
     "Sample",
+    "ServeDocument",
     "Setting",
     "ShowAsking",
     "ShowGuided",

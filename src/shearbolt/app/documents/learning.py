@@ -177,7 +177,7 @@ class BaselineDocument(TypedDict):
     differences: list[BaselineDifference]
     """Later visits against it, the latest first; what is as before is left out."""
     refused: list[Refused]
-    """What was heard and could not be filed."""
+    """What was heard live and could not be filed, or is filed and shows too few steps."""
     words: list[str]
     """What else is to be said."""
 

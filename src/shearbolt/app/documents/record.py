@@ -50,6 +50,17 @@ class RepairDocument(TypedDict):
     """What was done."""
 
 
+class ServeDocument(TypedDict):
+    """`shearbolt serve`: where the pages are."""
+
+    schema: Literal["shearbolt/serve/1"]
+    """Which document this is."""
+    address: str
+    """Address of the yard, on this computer alone."""
+    book: str
+    """Folder of the book."""
+
+
 class RenameDocument(TypedDict):
     """`shearbolt rename`: a machine with its new name."""
 

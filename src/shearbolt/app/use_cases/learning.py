@@ -85,7 +85,14 @@ def baseline(
         views = baselines.views_by_visit(opened, record, tables)
         if visit is not None:
             chosen = _own_visit(opened, record, visit)
-            baselines.make(opened, record, views.get(chosen.id), chosen.id)
+            try:
+                baselines.make(opened, record, views.get(chosen.id), chosen.id)
+            except UsageError as trouble:
+                if asked.live is None:
+                    raise
+                # The visit is filed all the same; what is kept so far stands.
+                refused = [*refused, {"file": chosen.id, "reason": trouble.sentence}]
+                visit = None
         made = baselines.baseline_document(
             opened, record, views, kept_now=visit is not None, units=wording.units
         )
