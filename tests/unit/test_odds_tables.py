@@ -9,7 +9,13 @@ import pytest
 
 import shearbolt.reasoning.odds
 from shearbolt.dictionary import cause_priors, evidence_ratios
-from shearbolt.dictionary.cause_priors import CAUSES, prior_of, prior_of_code
+from shearbolt.dictionary.cause_priors import (
+    CAUSES,
+    prior_of,
+    prior_of_code,
+    prior_of_words,
+    symptom_priors,
+)
 from shearbolt.dictionary.evidence_ratios import acts_named, companions
 from shearbolt.dictionary.quantities import quantities
 from shearbolt.dictionary.tables import table
@@ -166,3 +172,16 @@ def test_a_broken_table_says_what_is_wrong(
         broken(module, name, changes)
         with pytest.raises(DictionaryError, match=words):
             read()
+
+
+def test_every_symptom_has_a_prior_of_its_own_kind() -> None:
+    keys = {row["key"] for row in table("symptoms")}
+    # A lamp without a code says nothing of a cause: it has the row of what is not known.
+    assert keys - set(symptom_priors()) == {"lamp_without_code"}
+    assert set(symptom_priors()) <= keys
+    for one in symptom_priors().values():
+        assert sum(one.shares.values()) + one.other == pytest.approx(1.0)
+    # Common practice, no source: slow cranking is the battery or its main cables far more often.
+    slow = prior_of_words("Cranks slowly")
+    assert max(slow.shares, key=lambda cause: slow.shares[cause]) == "low_voltage"
+    assert prior_of_words("something odd") == cause_priors.cause_priors()[-1]

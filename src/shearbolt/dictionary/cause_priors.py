@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Literal, get_args
 
+from shearbolt.dictionary.advice_kinds import symptom_of
 from shearbolt.dictionary.company_roles import numbers_of
 from shearbolt.dictionary.obd_codes import code_text
 from shearbolt.dictionary.tables import table
@@ -82,6 +83,20 @@ def cause_of(text: str, where: str) -> Cause:
     raise DictionaryError(f"{where}: '{text}' is no cause class")
 
 
+def _shares(row: Mapping[str, str], where: str) -> tuple[dict[Cause, float], float]:
+    """Read the shares of a row, and what it keeps aside. Raises DictionaryError."""
+    try:
+        percent = {one: float(row[one] or 0.0) for one in CAUSES}
+        other = float(row["other"]) / 100.0
+    except ValueError as error:
+        raise DictionaryError(f"{where}: a number cannot be read: {row['kind']}") from error
+    if not math.isclose(sum(percent.values()), 100.0) or min(percent.values()) < 0.0:
+        raise DictionaryError(f"{where}: {row['kind']} does not add up to 100")
+    if not 0.0 < other < 1.0:
+        raise DictionaryError(f"{where}: {row['kind']} keeps nothing aside")
+    return {one: share / 100.0 * (1.0 - other) for one, share in percent.items()}, other
+
+
 @cache
 def cause_priors() -> tuple[CausePrior, ...]:
     """Give the table in its order.
@@ -91,25 +106,39 @@ def cause_priors() -> tuple[CausePrior, ...]:
     """
     found: list[CausePrior] = []
     for row in table("cause_priors"):
+        shares, other = _shares(row, "cause_priors.csv")
         try:
-            percent = {one: float(row[one] or 0.0) for one in CAUSES}
-            other = float(row["other"]) / 100.0
             spns = None if row["spns"] == "*" else numbers_of(row["spns"])
             fmis = numbers_of(row["fmis"])
         except ValueError as error:
             raise DictionaryError(
                 f"cause_priors.csv: a number cannot be read: {row['kind']}"
             ) from error
-        if not math.isclose(sum(percent.values()), 100.0) or min(percent.values()) < 0.0:
-            raise DictionaryError(f"cause_priors.csv: {row['kind']} does not add up to 100")
-        if not 0.0 < other < 1.0:
-            raise DictionaryError(f"cause_priors.csv: {row['kind']} keeps nothing aside")
-        shares = {one: share / 100.0 * (1.0 - other) for one, share in percent.items()}
         traits = frozenset(row["traits"].split("|")) if row["traits"] else frozenset()
         found.append(CausePrior(row["kind"], spns, fmis, shares, other, traits, row["source"]))
     if not found or found[-1].spns is not None or found[-1].fmis:
         raise DictionaryError("cause_priors.csv: its last row must fit any code")
     return tuple(found)
+
+
+@cache
+def symptom_priors() -> Mapping[str, CausePrior]:
+    """Give the rows for symptoms by the symptom's key. Raises DictionaryError as above."""
+    found: dict[str, CausePrior] = {}
+    for row in table("symptom_priors"):
+        shares, other = _shares(row, "symptom_priors.csv")
+        traits = frozenset(row["traits"].split("|")) if row["traits"] else frozenset()
+        one = CausePrior(
+            row["kind"], frozenset(), frozenset(), shares, other, traits, row["source"]
+        )
+        found.update(dict.fromkeys(row["symptoms"].split("|"), one))
+    return found
+
+
+@cache
+def prior_of_words(words: str) -> CausePrior:
+    """Give the row of a symptom in words; what is not plain is of the last row's kind."""
+    return symptom_priors().get(symptom_of(words) or "", cause_priors()[-1])
 
 
 @cache

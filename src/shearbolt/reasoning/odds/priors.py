@@ -13,6 +13,7 @@ from shearbolt.dictionary.cause_priors import (
     prior_adjustments,
     prior_of,
     prior_of_code,
+    prior_of_words,
 )
 from shearbolt.dictionary.phrases import matches
 from shearbolt.model.instants import HOUR_US
@@ -49,7 +50,9 @@ def before_evidence(
 
     The row counts like 10 cases; each confirmed cause of the same kind of code adds its weight.
     """
-    if fault.spn is None and fault.code and fault.kind != "symptom":
+    if fault.kind == "symptom":
+        row = prior_of_words(fault.text)
+    elif fault.spn is None and fault.code:
         row = prior_of_code(fault.code)
     else:
         row = prior_of(fault.spn, fault.fmi)
