@@ -419,11 +419,6 @@ def test_changed_physics_still_works(seed: int) -> None:
 USUAL_ACTIVITY = {"forager": "chop", "new_tractor": "mow"}
 
 
-def test_an_hour_is_the_work_of_a_moment() -> None:
-    # An hour of machine time in about a second; the bound is wide for slow test machines.
-    from time import perf_counter
-
-    begun = perf_counter()
+def test_an_hour_is_played_in_one_go() -> None:
     trace = run(BIG_TRACTOR, Day(), ("idle", 300), ("road", 900), ("mow", 2400))
-    assert perf_counter() - begun < 5.0
     assert len(trace.time_s) == 72_000

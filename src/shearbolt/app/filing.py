@@ -24,6 +24,7 @@ from shearbolt.decode.visit import decode_recording
 from shearbolt.dictionary.merged import Dictionary
 from shearbolt.dictionary.quantities import state_spns
 from shearbolt.errors import EmptyRecording, NotInBook, RecordingError
+from shearbolt.kernels import Groups
 from shearbolt.model.fault import MAKER_SPN, FaultKey
 from shearbolt.model.frames import Frames
 from shearbolt.model.instants import SECOND_US, Instant
@@ -145,8 +146,8 @@ class Read:
 class Staging(Protocol):
     """Where a recording's frames and messages go while it is read."""
 
-    def frames(self, block: Frames) -> None:
-        """Append frames. Raises BookError."""
+    def frames(self, block: Frames, grouped: Groups | None = None) -> None:
+        """Append frames, with their order by groups where it is known. Raises BookError."""
 
     def messages(self, messages: Iterable[Message]) -> None:
         """Append reassembled messages. Raises BookError."""
@@ -174,7 +175,7 @@ def read_recording(
     def keep_block(block: DecodedBlock) -> None:
         nonlocal frames
         frames += len(block.frames)
-        stage.frames(block.frames)
+        stage.frames(block.frames, block.grouped)
         stage.messages(block.messages)
         losses.feed(block)
         state.feed(block.columns())

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Protocol
 
 from shearbolt.app.filing import Asked, Read, open_all, read_recording
+from shearbolt.app.freed_memory import keep_freed_memory
 from shearbolt.book import Filled, Filling, hash_file
 from shearbolt.dictionary.merged import Dictionary, dictionary_of
 from shearbolt.errors import RecordingError
@@ -71,6 +72,7 @@ def begin(
 ) -> None:
     """Set this process up; it ends when the one that started it does."""
     global _station
+    keep_freed_memory()
     _station = _Station(dictionary_of(signals, codes), asked, stopping, done)
     threading.Thread(target=_end_with_parent, name="end with parent", daemon=True).start()
 

@@ -28,7 +28,7 @@ from shearbolt.book.evidence import hash_file
 from shearbolt.book.records import Part
 from shearbolt.book.state_file import STATE, state_frame
 from shearbolt.errors import BookDamaged, BookError
-from shearbolt.kernels import best
+from shearbolt.kernels import Groups, best
 from shearbolt.model.frames import (
     ERROR,
     EXTENDED,
@@ -65,14 +65,17 @@ def groups_of(ident: U32, flags: U8) -> U32:
     return np.where(plain, pgn, np.uint32(NOT_A_GROUP)).astype(np.uint32)
 
 
-def _layout(part: Frames, first_row: int) -> pl.DataFrame:
+def _layout(part: Frames, first_row: int, grouped: Groups | None) -> pl.DataFrame:
     """Return the rows of a part as its table: by channel, group, source, then as recorded."""
-    sorted_ = best().group(part)
-    # Frames that carry no data of a group come last, as recorded.
-    others = np.ones(len(part), np.bool_)
-    others[sorted_.order] = False
-    rest = np.flatnonzero(others)
-    order = np.concatenate((sorted_.order, rest)) if len(rest) else sorted_.order
+    sorted_ = best().group(part) if grouped is None else grouped
+    order = sorted_.order
+    rest = order[:0]
+    if len(order) < len(part):
+        # Frames that carry no data of a group come last, as recorded.
+        others = np.ones(len(part), np.bool_)
+        others[order] = False
+        rest = np.flatnonzero(others)
+        order = np.concatenate((order, rest))
     frames_of_group = np.diff(sorted_.start)
     group = np.repeat(sorted_.pgn, frames_of_group)
     channel = np.repeat(sorted_.channel, frames_of_group)
@@ -89,9 +92,9 @@ def _layout(part: Frames, first_row: int) -> pl.DataFrame:
             "group": group.astype(np.uint32, copy=False),
             "time_us": time_us,
             "channel": channel,
-            "flags": part.flags[order],
-            "ident": part.ident[order],
-            "length": part.length[order],
+            "flags": part.flags.take(order),
+            "ident": part.ident.take(order),
+            "length": part.length.take(order),
             "word": word,
         }
     )
@@ -144,6 +147,7 @@ class SignalsWriter:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
         self._blocks: list[Frames] = []
+        self._grouped: Groups | None = None
         self._held = 0
         self._rows = 0
         self._frame_parts = 0
@@ -161,10 +165,15 @@ class SignalsWriter:
         """The files written so far."""
         return tuple(self._parts)
 
-    def frames(self, block: Frames) -> None:
-        """Append frames in the recording's order; channels only ever grow from block to block."""
+    def frames(self, block: Frames, grouped: Groups | None = None) -> None:
+        """Append frames in the recording's order; channels only ever grow from block to block.
+
+        `grouped`: what the kernel's `group` gave for the block, where it was asked already.
+        """
         if not len(block):
             return
+        # It holds for a part of this block alone.
+        self._grouped = None if self._blocks else grouped
         self._blocks.append(block)
         self._held += len(block)
         if self._held >= PART_FRAMES:
@@ -208,9 +217,10 @@ class SignalsWriter:
 
     def _flush(self) -> None:
         part = _join(self._blocks)
+        grouped, self._grouped = self._grouped, None
         self._blocks = []
         self._held = 0
-        table = _layout(part, self._rows)
+        table = _layout(part, self._rows, grouped)
         path = self._folder / f"frames-{self._frame_parts:04d}.parquet"
         self._parts.append(_write(table, path))
         if len(part.long_data.row):

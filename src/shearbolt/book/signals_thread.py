@@ -8,6 +8,7 @@ from pathlib import Path
 from queue import Queue
 from typing import TYPE_CHECKING, TypeAlias
 
+from shearbolt.kernels import Groups
 from shearbolt.model.frames import Frames
 from shearbolt.model.message import Message
 from shearbolt.model.state import StateTable
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
 WAITING = 2
 """Blocks that wait, at most; the caller waits for the disk beyond these."""
-_Given: TypeAlias = Frames | tuple[Message, ...] | StateTable | None
+_Given: TypeAlias = tuple[Frames, Groups | None] | list[Message] | StateTable | None
 """Frames, messages, the state, or the end."""
 
 
@@ -45,16 +46,16 @@ class SignalsThread:
         """The files written; known once it was finished."""
         return self._parts
 
-    def frames(self, block: Frames) -> None:
+    def frames(self, block: Frames, grouped: Groups | None = None) -> None:
         """Append frames in the recording's order; raises what went wrong with earlier ones."""
         self._check()
         self._rows += len(block)
-        self._queue.put(block)
+        self._queue.put((block, grouped))
 
     def messages(self, messages: Iterable[Message]) -> None:
         """Append reassembled messages; raises what went wrong with earlier ones."""
         self._check()
-        some = tuple(messages)
+        some = list(messages)
         if some:
             self._queue.put(some)
 
@@ -90,8 +91,8 @@ class SignalsThread:
             try:
                 if writer is None:
                     writer = self._writer()
-                if isinstance(given, Frames):
-                    writer.frames(given)
+                if isinstance(given, tuple):
+                    writer.frames(*given)
                 elif isinstance(given, StateTable):
                     writer.state(given)
                 else:

@@ -24,6 +24,7 @@ from shearbolt.errors import BookError
 if TYPE_CHECKING:
     from shearbolt.book.records import Part
     from shearbolt.book.signals_thread import SignalsThread
+    from shearbolt.kernels import Groups
     from shearbolt.model.frames import Frames
     from shearbolt.model.message import Message
     from shearbolt.model.state import StateTable
@@ -134,10 +135,13 @@ class Filling:
             self._signals = _signals_thread(self._folder / _SIGNALS)
         return self._signals
 
-    def frames(self, block: Frames) -> None:
-        """Append frames in the recording's order. Raises BookError (a full disk)."""
+    def frames(self, block: Frames, grouped: Groups | None = None) -> None:
+        """Append frames in the recording's order. Raises BookError (a full disk).
+
+        `grouped`: their order by groups, where the kernel has found it already.
+        """
         with told(self._folder):
-            self._writer().frames(block)
+            self._writer().frames(block, grouped)
 
     def messages(self, messages: Iterable[Message]) -> None:
         """Append reassembled long messages. Raises BookError."""
@@ -232,10 +236,13 @@ class StagedVisit(Stage):
         self._job = job
         return job
 
-    def frames(self, block: Frames) -> None:
-        """Append frames in the recording's order. Raises BookError (a full disk)."""
+    def frames(self, block: Frames, grouped: Groups | None = None) -> None:
+        """Append frames in the recording's order. Raises BookError (a full disk).
+
+        `grouped`: their order by groups, where the kernel has found it already.
+        """
         with told(self.folder):
-            self._writer().frames(block)
+            self._writer().frames(block, grouped)
         self.checkpoint("frames staged")
 
     def messages(self, messages: Iterable[Message]) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 
 from shearbolt.dictionary.merged import Dictionary
 from shearbolt.dictionary.rules import raw_rules
-from shearbolt.kernels import Decoded, Kernel, Layout, LayoutTable, best, layout_table
+from shearbolt.kernels import Decoded, Groups, Kernel, Layout, LayoutTable, best, layout_table
 from shearbolt.kernels.payloads import payload_words, windows
 from shearbolt.model.frames import I64, U64, Frames
 from shearbolt.model.layout import SignalRow
@@ -51,6 +51,8 @@ class DecodedBlock:
     """Parameters of messages of several packets."""
     message_rows: tuple[int, ...] = ()
     """Row in the block of the last frame of each of `messages`."""
+    grouped: Groups | None = None
+    """The block's data frames in the order of their groups, from which `groups` are cut."""
 
     def columns(self) -> Iterator[SignalColumn]:
         """Give every decoded column of the block: values, statuses, instants."""
@@ -163,6 +165,7 @@ class BlockDecoder:
             tuple(broken),
             tuple(self.long_columns(messages, frames.channels)),
             tuple(message_rows),
+            grouped,
         )
 
     def finish(self) -> tuple[BrokenSession, ...]:

@@ -28,6 +28,8 @@ class Beat:
     last_us: int = 0
     steps_us: list[int] = field(default_factory=list)
     previous_us: int | None = None
+    _median: tuple[int, float | None] = (0, None)
+    """Of how many steps the period was told last, and what it was."""
 
     def add(self, time_us: I64) -> None:
         """Add instants in the order of the recording."""
@@ -48,11 +50,13 @@ class Beat:
     @property
     def period_s(self) -> float | None:
         """Median step in seconds; None with fewer than two."""
-        if not self.steps_us:
-            return None
-        steps_us, half = sorted(self.steps_us), len(self.steps_us) // 2
-        # The middle one, or the mean of the two in the middle.
-        return round((steps_us[half] + steps_us[-half - 1]) / 2 / SECOND_US, 6)
+        if self._median[0] != len(self.steps_us):
+            steps_us, half = sorted(self.steps_us), len(self.steps_us) // 2
+            # The middle one, or the mean of the two in the middle.
+            median_s = round((steps_us[half] + steps_us[-half - 1]) / 2 / SECOND_US, 6)
+            # Each parameter of a group asks for it.
+            self._median = len(steps_us), median_s
+        return self._median[1]
 
 
 @dataclass(slots=True)

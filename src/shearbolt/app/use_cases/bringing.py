@@ -41,6 +41,9 @@ def add_recordings(
     Raises Ambiguous, BookError, DictionaryError; UsageError for columns that do not fit, and
     ColumnsNeeded when the only file asks for them.
     """
+    from shearbolt.app.freed_memory import keep_freed_memory
+
+    keep_freed_memory()
     with ExitStack() as stack:
         ahead = None
         if len(files) == 1 and not columns:
