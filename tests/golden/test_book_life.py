@@ -54,12 +54,15 @@ def test_killed_at_any_moment(tmp_path: Path, long_log: Path) -> None:
     book = tmp_path / "book"
     shutil.copytree(empty, book)
     ended: list[int] = []
-    for _ in range(KILLS):
+    while len(ended) < KILLS or ended.count(-signal.SIGKILL) < KILLS // 2:
+        assert len(ended) < 10 * KILLS, ended
         process = start(book, "add", long_log)
         wait_for_growth(book, stored(book), process)
         try:
             # Some random moment between its first write and its end, or a little after.
             process.wait(timeout=writes_s * rng.uniform(0.0, 1.1))
+            # It was quicker than the first one, on a machine with more to do then.
+            writes_s *= 0.8
         except subprocess.TimeoutExpired:
             process.send_signal(signal.SIGKILL)
         process.communicate()
@@ -76,7 +79,6 @@ def test_killed_at_any_moment(tmp_path: Path, long_log: Path) -> None:
             shutil.copytree(empty, book)
         else:
             assert len(faults_of(book)) == 1
-    assert ended.count(-signal.SIGKILL) >= KILLS // 2, ended
     (visit,) = call(book, "add", long_log, "--json").done()["visits"]
     assert visit["already_in_book"] is False
     assert visit["frames"] == expected["frames"]
@@ -86,10 +88,14 @@ def test_killed_at_any_moment(tmp_path: Path, long_log: Path) -> None:
 
 
 def stored(book: Path) -> dict[str, int]:
-    """Count the files of a book by kind, but for what SQLite keeps beside its file while open."""
+    """Count the files of a book by kind, but for what SQLite keeps beside its file while open, and
+    for conclusions, which each look may draw anew.
+    """
     counts: dict[str, int] = {}
     for path in book.rglob("*"):
         if path.is_file() and not path.name.endswith(("-wal", "-shm")):
+            if path.relative_to(book).parts[0] == "derived":
+                continue
             kind = path.relative_to(book).parts[0] + "*" + path.suffix
             counts[kind] = counts.get(kind, 0) + 1
     return counts

@@ -19,7 +19,7 @@ from shearbolt.app.documents import (
 from shearbolt.errors import ColumnsNeeded, UsageError
 
 if TYPE_CHECKING:
-    from shearbolt.app.filing import Asked
+    from shearbolt.app.filing import Asked, Filed
     from shearbolt.book import StagedVisit
 
 
@@ -48,11 +48,13 @@ def add_recordings(
         ahead = None
         if len(files) == 1 and not columns:
             # Before anything else is even imported: that takes nearly as long as the packing.
+            from shearbolt.app.uninterrupted import uninterrupted
             from shearbolt.book.staging import stage_ahead
 
-            ahead = stage_ahead(book, Path(files[0]))
-            if ahead is not None:
-                stack.enter_context(ahead)
+            with uninterrupted():
+                ahead = stage_ahead(book, Path(files[0]))
+                if ahead is not None:
+                    stack.enter_context(ahead)
         from shearbolt.app.filing import Asked
         from shearbolt.recordings import parse_columns
 
@@ -69,15 +71,20 @@ def _added(
     ahead: StagedVisit | None,
 ) -> AddDocument:
     from shearbolt.app.bringing import bring
-    from shearbolt.app.carried import mark_carried
+    from shearbolt.app.carried import SPOOLS, mark_carried
     from shearbolt.app.composing.news import what_is_new
     from shearbolt.app.composing.visits import visit_document
-    from shearbolt.app.spooled import file_left_over
     from shearbolt.app.use_cases.opening import opened_book, tables_of
 
     with opened_book(book) as opened:
         tables = tables_of(opened)
-        left_over, not_filed = file_left_over(opened, tables.dictionary, progress)
+        left_over: list[Filed] = []
+        not_filed: list[Refused] = []
+        if (opened.folder / SPOOLS).exists():
+            # What listens is imported only where something was listened to.
+            from shearbolt.app.spooled import file_left_over
+
+            left_over, not_filed = file_left_over(opened, tables.dictionary, progress)
         try:
             brought = bring(opened, files, asked, progress, ahead=ahead)
         except ColumnsNeeded as trouble:
