@@ -5,6 +5,6 @@
 PYTHON ?= $(firstword $(shell for one in python3 python3.13 python3.12 python3.11 python; do \
 	$$one -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && echo $$one; done) python3)
 
-.PHONY: demo test setup lock pictures bench
-demo test setup lock pictures bench:
+.PHONY: demo test setup lock pictures bench calibrate
+demo test setup lock pictures bench calibrate:
 	@$(PYTHON) -m bootstrap $@

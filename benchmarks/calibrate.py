@@ -2,12 +2,14 @@
 
 Machines of the proving ground with one or two causes by chance, under several mixes of causes and
 altered physics, with rich and with poor data; every fault with a known cause is judged. Seeds below
-10,000 served to set priors and ratios; those from there on are held apart.
+21,000 were looked at while priors and ratios were set; those from HELD_APART on are held apart.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
+import io
 import math
 import multiprocessing
 import time
@@ -15,6 +17,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from tests.advised import standings_of
@@ -29,7 +32,7 @@ from shearbolt.reasoning.odds import FaultOdds, odds_of
 from shearbolt.reasoning.plausibility.examination import examine
 from shearbolt.reasoning.settings import settings_of
 
-HELD_APART = 10_000
+HELD_APART = 30_000
 MACHINES = ("big_tractor", "new_tractor", "utility_tractor", "forager", "telehandler", "truck")
 MIXES: Mapping[str, Mapping[str, float]] = {
     "even": {str(one): 1.0 for one in CAUSES},
@@ -308,6 +311,23 @@ def report(title: str, judged: Sequence[Judged]) -> None:
     )
 
 
+PAGE = """# How honest the odds are
+
+Made by `make calibrate`: {cases} cases of the proving ground from seed {seed} on, which no ratio
+was looked at with, under five mixes of causes and hardware that is not that of the other tests.
+*Rich* data are 12 % of 16 worked hours, *poor* ones 2 % of 40. The scores are of all ten cause
+classes and 'none of these': Brier (0 is best), log (nats, 0 is best). 'Prior alone' is what the kind
+of code says before any evidence, 'FMI alone' what its failure mode says. A slope of 1 is calibrated;
+under 1 is too sure of itself (Cox 1958, from memory). Intervals of the table are 95 %.
+
+A simulator of our own proves at best that its author agrees with himself; what counts are the causes
+that were confirmed in your own book.
+
+```text
+{text}```
+"""
+
+
 def main() -> int:
     """Play the cases in two processes and print what came of them."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -318,7 +338,19 @@ def main() -> int:
     parser.add_argument("--first-seed", type=int, default=HELD_APART)
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--wrong", action="store_true", help="list what was told wrongly")
+    parser.add_argument("--write", type=Path, help="write what is printed to this page, too")
     told = parser.parse_args()
+    if told.write is None:
+        return _play(told)
+    out = io.StringIO()
+    with contextlib.redirect_stdout(out):
+        status = _play(told)
+    print(out.getvalue())
+    told.write.write_text(PAGE.format(cases=told.cases, seed=told.first_seed, text=out.getvalue()))
+    return status
+
+
+def _play(told: argparse.Namespace) -> int:
     mixes = tuple(MIXES) if told.mix == "all" else (told.mix,)
     kinds = {"rich": (True,), "poor": (False,), "both": (True, False)}[told.data]
     asked = [

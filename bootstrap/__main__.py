@@ -1,4 +1,4 @@
-"""The set-up's command line: `python -m bootstrap demo|test|setup|lock|pictures|bench`."""
+"""The set-up's command line: `python -m bootstrap JOB`, the jobs of the Makefile."""
 
 from __future__ import annotations
 
@@ -95,6 +95,15 @@ def bench(arguments: list[str]) -> None:
     run(PYTHON, "-m", "benchmarks", *arguments)
 
 
+def calibrate(arguments: list[str]) -> None:
+    """Play held-apart cases, and write how honest the odds were to docs/calibration.md."""
+    set_up("test")
+    run(
+        PYTHON, "-m", "benchmarks.calibrate", "--write", "docs/calibration.md",
+        *(arguments or ["--cases", "200"]),
+    )  # fmt: skip
+
+
 JOBS: dict[str, Callable[[list[str]], None]] = {
     "demo": demo,
     "test": test,
@@ -102,6 +111,7 @@ JOBS: dict[str, Callable[[list[str]], None]] = {
     "lock": lock,
     "pictures": pictures,
     "bench": bench,
+    "calibrate": calibrate,
 }
 
 
