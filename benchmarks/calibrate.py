@@ -316,12 +316,12 @@ PAGE = """# How honest the odds are
 Made by `make calibrate`: {cases} cases of the proving ground from seed {seed} on, which no ratio
 was looked at with, under five mixes of causes and hardware that is not that of the other tests.
 *Rich* data are 12 % of 16 worked hours, *poor* ones 2 % of 40. The scores are of all ten cause
-classes and 'none of these': Brier (0 is best), log (nats, 0 is best). 'Prior alone' is what the kind
-of code says before any evidence, 'FMI alone' what its failure mode says. A slope of 1 is calibrated;
-under 1 is too sure of itself (Cox 1958, from memory). Intervals of the table are 95 %.
+classes and 'none of these': Brier (0 is best), log (nats, 0 is best). 'Prior alone' is what the
+kind of code says before any evidence, 'FMI alone' what its failure mode says. A slope of 1 is
+calibrated; under 1 is too sure of itself (Cox 1958, from memory). Intervals are 95 %.
 
-A simulator of our own proves at best that its author agrees with himself; what counts are the causes
-that were confirmed in your own book.
+A simulator of our own proves at best that its author agrees with himself; what counts are the
+causes that were confirmed in your own book.
 
 ```text
 {text}```

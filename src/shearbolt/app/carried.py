@@ -22,6 +22,8 @@ OWN = ".watch"
 CARRIED = "carried"
 FINISHED = ".log.zst"
 EVENTS = ".events"
+SPOOLS = "spool"
+"""A book's folder of spools, `live.SPOOL`; said here so that looking for it loads no listener."""
 
 
 def events_beside(path: Path) -> Path:

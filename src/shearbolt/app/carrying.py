@@ -54,11 +54,11 @@ def export(
     files: list[FileWritten] = []
     try:
         aside.mkdir(parents=True)
-        _write(aside, "README.txt", README.encode(), "what is what", files)
+        write_file(aside, "README.txt", README.encode(), "what is what", files)
         machine = machine_document(record, tables, concluded)
-        _json(aside, "machine.json", machine, "the machine", files)
+        write_json(aside, "machine.json", machine, "the machine", files)
         faults = machine_faults(record, tables, concluded, visit=None, everything=True)
-        _json(aside, "faults.json", faults, "its faults and repairs", files)
+        write_json(aside, "faults.json", faults, "its faults and repairs", files)
         rows = [
             (
                 one["fault"], one["text"], one["spn"], one["fmi"], one["code"], one["state"],
@@ -70,7 +70,7 @@ def export(
             "fault", "text", "spn", "fmi", "code", "state", "stale", "controller", "first_seen",
             "last_seen",
         )  # fmt: skip
-        _csv(aside, "faults.csv", heads, rows, "its faults, one line each", files)
+        write_csv(aside, "faults.csv", heads, rows, "its faults, one line each", files)
         spells = [
             (
                 one["fault"], one["text"], spell["visit"], spell["start"], spell["start_at_s"],
@@ -84,8 +84,8 @@ def export(
             "fault", "text", "visit", "start", "start_at_s", "end", "end_at_s", "ended_by",
             "count_start", "count_end",
         )  # fmt: skip
-        _csv(aside, "spells.csv", heads, spells, "its spells, one line each", files)
-        _json(aside, "tells.json", tells_document(record, tables), "what it tells", files)
+        write_csv(aside, "spells.csv", heads, spells, "its spells, one line each", files)
+        write_json(aside, "tells.json", tells_document(record, tables), "what it tells", files)
         for i, visit in enumerate(record.visits):
             progress(i, len(record.visits), f"Writing visit {visit.id}")
             _visit(book, visit, tables, aside, files, progress)
@@ -115,7 +115,7 @@ def _visit(
     progress: Progress,
 ) -> None:
     shown = visit_document(book, visit, tables)
-    _json(aside, f"visits/{visit.id}.json", shown, "a visit", files)
+    write_json(aside, f"visits/{visit.id}.json", shown, "a visit", files)
     if visit.sha256 is None:
         for note in book.notes(visit.machine):
             if note.visit != visit.id:
@@ -123,7 +123,7 @@ def _visit(
             for one in note.attachments:
                 with book.open_attachment(one.sha256) as stream:
                     name = f"attachments/{visit.id}-{Path(one.name).name}"
-                    _write(aside, name, stream.read(), "a photo or voice clip", files)
+                    write_file(aside, name, stream.read(), "a photo or voice clip", files)
         return
     name = f"recordings/{visit.id}-{Path(visit.file or 'recording').name}"
     target = aside / name
@@ -158,7 +158,8 @@ def _visit(
     )
 
 
-def _write(folder: Path, name: str, data: bytes, words: str, files: list[FileWritten]) -> None:
+def write_file(folder: Path, name: str, data: bytes, words: str, files: list[FileWritten]) -> None:
+    """Write a file of the folder, and add it to the list of what was written."""
     target = folder / name
     target.parent.mkdir(parents=True, exist_ok=True)
     target.write_bytes(data)
@@ -172,12 +173,15 @@ def _write(folder: Path, name: str, data: bytes, words: str, files: list[FileWri
     )
 
 
-def _json(folder: Path, name: str, document: object, words: str, files: list[FileWritten]) -> None:
+def write_json(
+    folder: Path, name: str, document: object, words: str, files: list[FileWritten]
+) -> None:
+    """Write a document as JSON, UTF-8."""
     text = json.dumps(document, ensure_ascii=False, indent=1) + "\n"
-    _write(folder, name, text.encode(), words, files)
+    write_file(folder, name, text.encode(), words, files)
 
 
-def _csv(
+def write_csv(
     folder: Path,
     name: str,
     heads: Iterable[str],
@@ -185,8 +189,9 @@ def _csv(
     words: str,
     files: list[FileWritten],
 ) -> None:
+    """Write rows as CSV, UTF-8."""
     out = StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(heads)
     writer.writerows(rows)
-    _write(folder, name, out.getvalue().encode(), words, files)
+    write_file(folder, name, out.getvalue().encode(), words, files)

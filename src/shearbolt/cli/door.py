@@ -17,10 +17,13 @@ from shearbolt.app.documents import (
     CheckAddDocument,
     CheckDocument,
     ChecksDocument,
+    CostsDocument,
+    CoursesDocument,
     DemoDocument,
     ExportDocument,
     FaultDocument,
     FaultsDocument,
+    ForecastDocument,
     ImportBookDocument,
     LearnAsked,
     LearnDocument,
@@ -37,18 +40,23 @@ from shearbolt.app.documents import (
     RenameDocument,
     RepairDocument,
     RepairsDocument,
+    SecondhandDocument,
+    ServiceDocument,
+    ServiceJobDocument,
     ShowAsking,
     ShowGuided,
     ShowLive,
     ShowWatch,
     SignalsAsked,
     SignalsDocument,
+    SundayDocument,
     TellsDocument,
     VisitDocument,
     WatchAsked,
     WatchDocument,
     WithdrawnDocument,
     Wording,
+    WorkDocument,
     YardDocument,
 )
 
@@ -205,6 +213,76 @@ class UseCases(Protocol):
 
     def withdraw(self, book: Path, which: str, *, wording: Wording) -> WithdrawnDocument:
         """Take an entry back."""
+
+    def service_add(
+        self,
+        book: Path,
+        which: str,
+        *,
+        text: str,
+        every_hours: float | None,
+        every_days: float | None,
+        minutes: float | None,
+        wording: Wording,
+    ) -> ServiceJobDocument:
+        """Keep something that is due again and again."""
+
+    def service_done(
+        self,
+        book: Path,
+        job: str,
+        *,
+        hours: float | None,
+        date_us: int | None,
+        note: str | None,
+        wording: Wording,
+    ) -> ServiceJobDocument:
+        """File that a service job was done."""
+
+    def service_list(
+        self,
+        book: Path,
+        which: str | None,
+        *,
+        window_hours: float,
+        window_days: float,
+        wording: Wording,
+    ) -> ServiceDocument:
+        """Tell what service is due."""
+
+    def work(
+        self,
+        book: Path,
+        *,
+        window_hours: float,
+        window_days: float,
+        shop_hours: float | None,
+        wording: Wording,
+    ) -> WorkDocument:
+        """Order the shop's work by what each job buys."""
+
+    def forecast_machine(
+        self, book: Path, which: str, *, hours: float, wording: Wording
+    ) -> ForecastDocument:
+        """Tell the chance of getting through the next hours."""
+
+    def costs(
+        self, book: Path, *, given: Mapping[str, float | str | None], wording: Wording
+    ) -> CostsDocument:
+        """Keep the owner's figures that are given, and show all."""
+
+    def courses_of_fault(
+        self, book: Path, which: str, *, parts: Mapping[str, float], wording: Wording
+    ) -> CoursesDocument:
+        """Compare doing it oneself with a call."""
+
+    def sunday(
+        self, book: Path, *, window_hours: float, window_days: float, wording: Wording
+    ) -> SundayDocument:
+        """Give one page for the week."""
+
+    def secondhand(self, book: Path, which: str, *, wording: Wording) -> SecondhandDocument:
+        """Tell what an unknown machine's memory shows."""
 
     def rename_machine(
         self, book: Path, which: str, new_name: str, *, wording: Wording

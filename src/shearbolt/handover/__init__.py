@@ -1,1 +1,6 @@
-"""The sheet and the evidence bundle for a technician; nothing is in it yet."""
+"""The technician's sheet: one page as PDF, and beside it the evidence in open formats."""
+
+from shearbolt.handover.folder import hand_over
+from shearbolt.handover.sheet import SheetTrouble, sheet_pdf, sheet_png
+
+__all__ = ["SheetTrouble", "hand_over", "sheet_pdf", "sheet_png"]

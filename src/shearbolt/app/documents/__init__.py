@@ -36,6 +36,15 @@ keyword (left out below), `progress` a `Progress` by keyword. Each raises Shearb
 | own code list | own_code_list(book) | OwnCodesDocument |
 | ask | ask(book, asked: AskAsked, *, show: ShowAsking, stop, progress) | AskDocument |
 | watch | watch(asked: WatchAsked, *, show: ShowWatch, stop, wait) | WatchDocument |
+| service add | service_add(book, which, *, text, every_hours, ...) | ServiceJobDocument |
+| service done | service_done(book, job, *, hours, date_us, note) | ServiceJobDocument |
+| service list | service_list(book, which, *, window_hours, window_days) | ServiceDocument |
+| work | work(book, *, window_hours, window_days, shop_hours) | WorkDocument |
+| forecast | forecast_machine(book, which, *, hours) | ForecastDocument |
+| costs | costs(book, *, given) | CostsDocument |
+| courses | courses_of_fault(book, which, *, parts) | CoursesDocument |
+| sunday | sunday(book, *, window_hours, window_days) | SundayDocument |
+| secondhand | secondhand(book, which) | SecondhandDocument |
 | demo | demo(book, folder, *, progress) | DemoDocument |
 | listen | listen(book, asked: ListenAsked, *, show: ShowLive, stop, progress) | ListenDocument |
 | baseline | baseline(book, asked, *, guide, show, stop, progress) | BaselineDocument |
@@ -90,6 +99,12 @@ from shearbolt.app.documents.fault import (
     Term,
     Trend,
 )
+from shearbolt.app.documents.handed import (
+    HandoverDocument,
+    HandoverSheet,
+    SheetEvidence,
+    SheetSuspect,
+)
 from shearbolt.app.documents.learning import (
     BaselineAsked,
     BaselineDifference,
@@ -134,6 +149,23 @@ from shearbolt.app.documents.machine import (
     YardMachine,
 )
 from shearbolt.app.documents.news import FaultNews, NewMachine, NewSince
+from shearbolt.app.documents.planning import (
+    CostsDocument,
+    CourseCost,
+    CourseOdds,
+    CoursesDocument,
+    ForecastDocument,
+    MemoryShows,
+    NamedFault,
+    SecondhandDocument,
+    ServiceDocument,
+    ServiceEntry,
+    ServiceJobDocument,
+    SundayDocument,
+    SundayMachine,
+    WorkDocument,
+    WorkJob,
+)
 from shearbolt.app.documents.record import (
     BackupDocument,
     CheckDocument,
@@ -196,11 +228,15 @@ DOCUMENTS: dict[str, type] = {
     "check": CheckDocument,
     "check-add": CheckAddDocument,
     "checks": ChecksDocument,
+    "costs": CostsDocument,
+    "courses": CoursesDocument,
     "demo": DemoDocument,
     "error": ErrorDocument,
     "export": ExportDocument,
     "fault": FaultDocument,
     "faults": FaultsDocument,
+    "forecast": ForecastDocument,
+    "handover": HandoverDocument,
     "import-book": ImportBookDocument,
     "learn": LearnDocument,
     "learnt": LearntDocument,
@@ -212,12 +248,17 @@ DOCUMENTS: dict[str, type] = {
     "rename": RenameDocument,
     "repair": RepairDocument,
     "repairs": RepairsDocument,
+    "secondhand": SecondhandDocument,
     "serve": ServeDocument,
+    "service": ServiceDocument,
+    "service-job": ServiceJobDocument,
     "signals": SignalsDocument,
+    "sunday": SundayDocument,
     "tells": TellsDocument,
     "visit": VisitDocument,
     "watch": WatchDocument,
     "withdrawn": WithdrawnDocument,
+    "work": WorkDocument,
     "yard": YardDocument,
 }
 """Every document, by the middle of its `schema` ('shearbolt/NAME/1')."""
@@ -252,7 +293,11 @@ __all__ = [
     "Clear",
     "Controller",
     "ControllerManner",
+    "CostsDocument",
     "Counts",
+    "CourseCost",
+    "CourseOdds",
+    "CoursesDocument",
     "DemoDocument",
     "ErrorDocument",
     "Evidence",
@@ -265,11 +310,14 @@ __all__ = [
     "FaultsDocument",
     "FileWritten",
     "Followup",
+    "ForecastDocument",
     "FreezeFrame",
     "FrozenValue",
     "Group",
     "GroupManner",
     "GuidedStep",
+    "HandoverDocument",
+    "HandoverSheet",
     "Happening",
     "ImportBookDocument",
     "LampWithoutCode",
@@ -292,6 +340,8 @@ __all__ = [
     "MachineDocument",
     "MachineFaults",
     "MachineStand",
+    "MemoryShows",
+    "NamedFault",
     "NewMachine",
     "NewSince",
     "NotPossible",
@@ -316,8 +366,14 @@ __all__ = [
     "RepairEntry",
     "RepairsDocument",
     "Sample",
+    "SecondhandDocument",
     "ServeDocument",
+    "ServiceDocument",
+    "ServiceEntry",
+    "ServiceJobDocument",
     "Setting",
+    "SheetEvidence",
+    "SheetSuspect",
     "ShowAsking",
     "ShowGuided",
     "ShowLive",
@@ -327,6 +383,8 @@ __all__ = [
     "SignalsDocument",
     "SpeedSeen",
     "Spell",
+    "SundayDocument",
+    "SundayMachine",
     "Suspect",
     "TellsDocument",
     "Term",
@@ -341,6 +399,8 @@ __all__ = [
     "WatchedVisit",
     "WithdrawnDocument",
     "Wording",
+    "WorkDocument",
+    "WorkJob",
     "YardDocument",
     "YardMachine",
     "no_progress",

@@ -326,7 +326,15 @@ class MemoryShows(TypedDict):
     """One thing that the memory of an unknown machine shows."""
 
     about: Literal[
-        "hours", "distance", "identity", "codes", "cleared", "lamp", "readiness", "filter", "use",
+        "hours",
+        "distance",
+        "identity",
+        "codes",
+        "cleared",
+        "lamp",
+        "readiness",
+        "filter",
+        "use",
         "not_told",
     ]
     """What it is about."""
