@@ -67,7 +67,7 @@ def test_a_spell_in_a_process_of_its_own(yard: Yard, fault: str, tmp_path: Path)
     path = tmp_path / "spell.svg"
     told = run(yard.book, "fault", fault, "--picture", path)
     assert told.status == 0, told.err
-    assert f"Written to {path}" in told.out.replace("\n", " ")
+    assert f"Writtento{path}" in "".join(told.out.split())
     assert "It was on for 19 s; then it was gone." in told.out
     assert re.search(r"coolant\s+.*108 °C", told.out)
     said = texts(path)

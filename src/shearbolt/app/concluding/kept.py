@@ -22,7 +22,14 @@ from shearbolt.book import Book
 from shearbolt.model.instants import Instant
 from shearbolt.reasoning.advice import Now
 from shearbolt.reasoning.case import FaultCase, MachineCase
-from shearbolt.reasoning.settings import Setting, find_setting, ground_of, tables_of, watched
+from shearbolt.reasoning.settings import (
+    Setting,
+    find_setting,
+    ground_of,
+    lasting_name,
+    tables_of,
+    watched,
+)
 from shearbolt.reasoning.settings.spoken import spoken_of
 
 SHAPE = "2"
@@ -117,7 +124,8 @@ def settings_together(case: MachineCase) -> Mapping[str, Setting]:
 
     def one(fault: FaultCase) -> Setting:
         said = spoken_of(case, fault.fault)
-        return find_setting(ground, fault.fault, watched(case, fault), said)
+        name = lasting_name(fault)
+        return find_setting(ground, fault.fault, watched(case, fault), said, name=name)
 
     with ThreadPoolExecutor(2) as pool:
         found = tuple(pool.map(one, case.faults))

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from shearbolt.model.instants import SECOND_US
-from shearbolt.reasoning.case import MachineCase
+from shearbolt.reasoning.case import FaultCase, MachineCase
 from shearbolt.reasoning.phases import Rows
 from shearbolt.reasoning.quantity_view import views_of
 from shearbolt.reasoning.settings.chance import (
@@ -96,9 +96,15 @@ def settings_of(
             spoken_of(case, fault.fault),
             seed=seed,
             permutations=permutations,
+            name=lasting_name(fault),
         )
         for fault in case.faults
     }
+
+
+def lasting_name(fault: FaultCase) -> str:
+    """Name a fault by its code and sender: the same in every book, as an identifier is not."""
+    return f"{fault.address} {fault.spn} {fault.fmi} {fault.code} {fault.text}"
 
 
 def find_setting(
@@ -109,15 +115,19 @@ def find_setting(
     *,
     seed: int = 0,
     permutations: int = PERMUTATIONS,
+    name: str | None = None,
 ) -> Setting:
-    """Find the setting of one fault from its spells in each visit and what the driver said."""
+    """Find the setting of one fault from its spells in each visit and what the driver said.
+
+    `name` draws the permutations (`lasting_name`); without one the fault's identifier does.
+    """
     watch = watch_of(ground, visits)
     told = told_terms(said)
     days, cycles = _days(ground, watch.start_rows), _cycles(ground, watch.start_rows)
     unsure = _blank(fault, watch, told, said, days, cycles)
     if len(watch.unit_rows) < 2 or not ground.conditions:
         return unsure
-    key = (seed, zlib.crc32(fault.encode()))
+    key = (seed, zlib.crc32((name or fault).encode()))
     stage = stage_of(ground, watch)
     winner = _winner(stage, watch, key, permutations)
     if winner is None:
