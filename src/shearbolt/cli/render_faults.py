@@ -19,6 +19,8 @@ from shearbolt.cli.page import Page
 
 _REASONS_SHOWN = 4
 _ODD_SHOWN = 5
+_SETTLED = 0.9
+"""From so sure a cause on, another check buys little."""
 
 
 def render_faults(document: FaultsDocument, look: Look) -> list[str]:
@@ -121,13 +123,36 @@ def fault_lines(page: Page, fault: Fault, others: Sequence[Fault] = (), indent: 
     )
     if fault["advice"] is not None:
         page.text(advice_words(fault["advice"]), indent + 4)
-    if fault["setting"] is not None and fault["setting"]["terms"]:
-        page.text(fault["setting"]["words"], indent + 4)
+    if fault["root"] is None:
+        if fault["setting"] is not None and fault["setting"]["terms"]:
+            page.text(fault["setting"]["words"], indent + 4)
+        for words in likely_words(fault):
+            page.text(words, indent + 4)
     if fault["root"] is not None:
         page.text(f"Follows from {_named(fault['root'], others)}.", indent + 4)
     page.line(
         [sender_words(fault), code_words(fault), f"fault {fault['fault']}"], indent + 4, " · "
     )
+
+
+def likely_words(fault: Fault) -> list[str]:
+    """Say what is likeliest, or that it cannot be told, and what to check first."""
+    said: list[str] = []
+    if fault["suspects"] and not fault["cannot_tell"]:
+        first = fault["suspects"][0]
+        said.append(f"Most likely: {first['words'].rstrip('.')} ({first['probability']:.0%}).")
+        if first["probability"] >= _SETTLED:
+            said.append("That is enough to act on: put it right, and file what was done.")
+            return said
+    first_check = next((one for one in fault["checks"] if not one["not_possible_because"]), None)
+    if first_check is not None:
+        title = first_check["words"].partition(". ")[0].rstrip(".")
+        minutes = (
+            f" ({phrases.number(first_check['minutes'])} min)" if first_check["minutes"] else ""
+        )
+        doubt = "What it is cannot be told yet. " if fault["cannot_tell"] else ""
+        said.append(f"{doubt}Check first: {title}{minutes}.")
+    return said
 
 
 def advice_words(advice: Advice) -> str:
