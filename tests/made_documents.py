@@ -21,6 +21,7 @@ from tests.made_learning import LEARN as LEARN
 from tests.made_learning import LEARNT as LEARNT
 from tests.made_live import ASK as ASK
 from tests.made_live import WATCH as WATCH
+from tests.made_planning import PLANNING
 from tests.made_visits import controller as controller
 from tests.made_visits import visit as visit
 from tests.made_work import CAUSE, CHECK_ADD, CHECKS, REPAIRS, SERVE, WITHDRAWN
@@ -486,4 +487,5 @@ def all_documents() -> dict[str, Any]:
         "watch": WATCH,
         "withdrawn": WITHDRAWN,
         "yard": yard_document(yard_machine()),
+        **PLANNING,
     }

@@ -15,7 +15,17 @@ from shearbolt.cli.layout import width_of
 from shearbolt.cli.look import Look
 from shearbolt.cli.render_fault import render_fault
 from shearbolt.cli.render_faults import render_faults
+from shearbolt.cli.render_handover import render_handover
 from shearbolt.cli.render_machine import render_machine, render_tells, render_yard
+from shearbolt.cli.render_planning import (
+    render_costs,
+    render_courses,
+    render_forecast,
+    render_service,
+    render_service_job,
+    render_sunday,
+    render_work_list,
+)
 from shearbolt.cli.render_record import (
     render_backup,
     render_check,
@@ -25,6 +35,7 @@ from shearbolt.cli.render_record import (
     render_rename,
     render_repair,
 )
+from shearbolt.cli.render_secondhand import render_secondhand
 from shearbolt.cli.render_signals import render_own_codes, render_own_signals, render_signals
 from shearbolt.cli.render_visit import render_add, render_note, render_visit
 from shearbolt.cli.render_work import (
@@ -62,6 +73,15 @@ RENDERERS: dict[str, Callable[[Any, Look], list[str]]] = {
     "visit": render_visit,
     "withdrawn": render_withdrawn,
     "yard": render_yard,
+    "costs": render_costs,
+    "courses": render_courses,
+    "forecast": render_forecast,
+    "handover": render_handover,
+    "secondhand": render_secondhand,
+    "service": render_service,
+    "service-job": render_service_job,
+    "sunday": render_sunday,
+    "work": render_work_list,
 }
 # Fields of fixed words, which no machine or person fills.
 FIXED = {

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from tests.made_faults import fault
 
-from shearbolt.app.documents.fault import Suspect
 from shearbolt.app.picturing.odds import odds_picture
 from shearbolt.app.picturing.spell import Window, samples_of
 
@@ -55,7 +54,7 @@ def test_not_available_is_no_number_and_told_once() -> None:
 
 def test_odds_before_are_shown_where_a_document_has_them() -> None:
     one = fault(probability_other=0.1)
-    wiring: Suspect = {
+    wiring: Any = {
         "cause": "wiring", "probability": 0.2, "words": "the wiring", "contributing": False,
         "evidence": [],
     }  # fmt: skip

@@ -296,13 +296,13 @@ class SundayMachine(TypedDict):
     days_since: float | None
     """Days since the last look."""
     says: str
-    """First line: how it stands, with service due beside it."""
+    """First line: how it stands."""
     do: str
-    """Second line: something to do."""
+    """Second line: something to do; service due stands beside it."""
     minutes: float
     """How long that takes; under fifteen."""
     service: list[ServiceEntry]
-    """Service due."""
+    """Service overdue, or due before the window ends, the most urgent first."""
 
 
 class SundayDocument(TypedDict):

@@ -14,6 +14,8 @@ from shearbolt.reasoning.case import MachineCase
 from shearbolt.reasoning.settings import Words
 
 DAY_US = 24 * HOUR_US
+USUAL_DAY_H = 8.0
+"""Engine hours a day where it is not known how much is worked (own choice)."""
 Due = Literal["overdue", "before_window_ends", "later", "not_known"]
 _RANK: dict[Due, int] = {"overdue": 0, "before_window_ends": 1, "later": 2, "not_known": 3}
 
@@ -134,7 +136,7 @@ def _due(
     if left_h is not None or left_days is not None:
         hours_first = left_days is None or (
             left_h is not None
-            and (left_h <= 0.0 or (by_hours_days is not None and by_hours_days < left_days))
+            and (left_h <= 0.0 or left_h / (per_day_h or USUAL_DAY_H) < left_days)
         )
         why = "hours" if hours_first else "date"
     at_us = None
@@ -144,10 +146,10 @@ def _due(
 
 
 def _urgency(one: ServiceDue, per_day_h: float | None) -> float:
-    """Give days until it is due: engine hours by what is worked a day, else by eight a day."""
+    """Give days until it is due: engine hours by what is worked a day, else by a usual day."""
     found = [] if one.left_days is None else [one.left_days]
     if one.left_h is not None:
-        found.append(one.left_h / (per_day_h or 8.0))
+        found.append(one.left_h / (per_day_h or USUAL_DAY_H))
     return min(found, default=math.inf)
 
 
