@@ -8,14 +8,13 @@ from typing import Any, cast, get_args
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.made_documents import machine_document, visit_brief, yard_document, yard_machine
+from tests.made_documents import machine_document, yard_document, yard_machine
 from tests.made_faults import fault, reasoned_fault, repair, spell
 
 from shearbolt.app.documents import FaultDocument
 from shearbolt.app.documents.values import (
     AdviceClass,
     Cause,
-    Direction,
     Dm1Manner,
     EndedBy,
     EngineAdvice,
@@ -27,7 +26,6 @@ from shearbolt.app.documents.values import (
     VisitKind,
 )
 from shearbolt.web import phrases, words
-from shearbolt.web.life import life_of
 from shearbolt.web.look import Look, look_of
 from shearbolt.web.verdict import BY_LAMPS, NOT_JUDGED, fault_verdict, machine_verdict
 from shearbolt.web.view_fault import fault_shown
@@ -64,7 +62,6 @@ def fault_document(**changes: Any) -> FaultDocument:
         (words.RECOGNISED, get_args(RecognisedBy)),
         (words.START_FROM, get_args(StartFrom)),
         (words.MANNERS, get_args(Dm1Manner)),
-        (words.TRENDS, set(get_args(Direction)) - {"unknown"}),
     ],
 )
 def test_every_key_of_a_document_has_its_words(
@@ -138,7 +135,7 @@ def test_a_check_that_cannot_be_done_is_not_the_first() -> None:
     made["checks"].append({**made["checks"][0], "words": "look", "not_possible_because": None})
     found = fault_verdict(made, LOOK).first_check
     assert found is not None
-    assert (found.words, found.minutes, found.tools) == ("Look.", "about 20 min", "compressed air")
+    assert (found.title, found.minutes, found.tools) == ("Look.", "about 20 min", "compressed air")
     assert found.settles == "it is truly so"
     assert found.cautions == ("Eye protection.",)
 
@@ -148,8 +145,8 @@ def test_the_first_check_stands_once() -> None:
     checks = [{**can, "words": "c", "not_possible_because": "dark"}, {**can, "words": "a"}, can]
     shown = fault_shown(fault_document(checks=checks), machine_document(), LOOK)
     assert shown.verdict.first_check is not None
-    assert shown.verdict.first_check.words == "A."
-    assert [one.words for one in shown.checks] == ["C.", "Blow the cooler out from the clean side."]
+    assert shown.verdict.first_check.title == "A."
+    assert [one.title for one in shown.checks] == ["C.", "Blow the cooler out from the clean side."]
     assert shown.checks[0].not_possible == "Dark."
 
 
@@ -169,16 +166,22 @@ def test_when_to_stop_is_a_sentence(told: str, shown: str) -> None:
 def test_a_fault_tells_its_odds_its_setting_and_its_repair() -> None:
     shown = fault_shown(fault_document(), machine_document(repairs=[repair()]), LOOK)
     assert [(one.odds, one.percent) for one in shown.suspects] == [("about 4 in 5", 80)]
-    told, speaks, source = shown.suspects[0].evidence[0]
-    assert told.startswith("19 K above")
-    assert (speaks, source) == ("clearly for it (+7 dB)", "from memory")
+    assert shown.suspects[0].before == "70 % before anything was seen"
+    fact = shown.suspects[0].evidence[0]
+    assert fact.words.startswith("19 K above")
+    assert (fact.speaks, fact.source) == ("clearly for it (+7 dB)", "from memory")
+    assert fact.reason == "Air that is cooled less comes out hotter."
+    assert fact.visits == (
+        ("v5t8", "Thu 14 May, 06:12"),
+        ("v5t9", "2.0 s after the recording began"),
+    )
     assert (shown.other, shown.other_percent) == ("about 1 in 5", 20)
     assert shown.setting_figures[0] == "14 of 14 starts, on 5 days"
     assert shown.repairs[0].results == (
         ("too_early", "Too early to say", "Too early: 62 more clean hours."),
     )
     assert ("Still needed", "62.0 engine hours without it") in shown.figures
-    assert shown.trend == "It comes about as often as before."
+    assert shown.trend == "It comes as ever."
     assert shown.frozen[0][2][1] == ("Intake manifold temperature", "92 °C", 105)
     american = fault_shown(fault_document(), machine_document(), AMERICAN)
     assert american.frozen[0][2][1][1] == "198 °F"
@@ -219,28 +222,6 @@ def test_the_yard_is_walked_from_the_worst() -> None:
     ]
     never = yard_groups(yard_document(yard_machine(last_visit=None, last_visit_end=None)), LOOK)
     assert (never[0].rows[0].seen, never[0].rows[0].old) == ("never looked at", True)
-
-
-def test_a_life_lies_between_its_ends() -> None:
-    looks = [
-        visit_brief(visit="v1", engine_hours_end=100.0),
-        visit_brief(visit="v2", engine_hours_end=150.0),
-        visit_brief(visit="v3", engine_hours_end=160.0, quality="lossy"),
-        visit_brief(visit="v4", engine_hours_end=170.0, kind="by_hand"),
-        visit_brief(visit="v5", engine_hours_end=None),
-        visit_brief(visit="v6", engine_hours_end=200.0),
-    ]
-    document = fault_document(visits=["v2"])
-    machine = machine_document(visits=looks, repairs=[repair(hours=180.0)])
-    life = life_of(document, machine, LOOK)
-    assert life is not None
-    # Neither a note nor a look with gaps says that it was not there.
-    assert [(one.kind, one.hours) for one in life.marks] == [
-        ("not_there", 100.0), ("there", 150.0), ("repair", 180.0), ("not_there", 200.0),
-    ]  # fmt: skip
-    assert [one.x for one in life.marks] == [10.0, 500.0, 794.0, 990.0]
-    assert (life.first, life.last) == ("100.0 h", "200.0 h")
-    assert life_of(document, machine_document(visits=looks[:1]), LOOK) is None
 
 
 @pytest.mark.parametrize(

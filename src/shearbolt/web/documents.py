@@ -11,20 +11,25 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable
 from pathlib import Path
-from typing import TypeVar, cast
+from typing import Literal, TypeVar, cast
 
 from shearbolt.app import use_cases
 from shearbolt.app.documents import (
+    ChecksDocument,
     FaultDocument,
     MachineDocument,
     VisitDocument,
     Wording,
     YardDocument,
 )
+from shearbolt.app.picturing import fault_picture, machine_picture
+from shearbolt.app.picturing.documents import FaultView, MachineView, Picture
 
 KEPT_S = 300.0
 """How long a document may be given out while the book does not change."""
 _MOST = 512
+_MOST_PICTURES = 32
+"""Figures of pictures are large, and asked for one after the other."""
 _Stamp = tuple[tuple[str, int, int], ...]
 _Document = TypeVar("_Document")
 
@@ -108,6 +113,31 @@ class Documents:
             lambda: use_cases.visit(self.book, which, wording=wording),
         )
 
+    def checks_done(self, machine: str, wording: Wording) -> ChecksDocument:
+        """Look at the checks done on a machine. Raises NotInBook."""
+        return self._get(
+            ("checks", machine, wording.lang, wording.units),
+            lambda: use_cases.check_list(self.book, machine, wording=wording),
+        )
+
+    def system_v(self, machine: str) -> Literal[12, 24]:
+        """Tell the voltage of a machine's battery, 12 where it is not known. Raises NotInBook."""
+        return self._get(("system_v", machine, "", ""), lambda: _system_v(self.book, machine))
+
+    def fault_picture(self, which: str, of: FaultView, wording: Wording) -> Picture:
+        """Give the figures of a picture of a fault. Raises NotInBook."""
+        return self._get(
+            ("picture", f"{which} {of}", wording.lang, wording.units),
+            lambda: fault_picture(self.book, which, of, wording=wording),
+        )
+
+    def machine_picture(self, which: str, of: MachineView, wording: Wording) -> Picture:
+        """Give the figures of a picture of a machine. Raises NotInBook, Ambiguous."""
+        return self._get(
+            ("picture", f"{which} {of}", wording.lang, wording.units),
+            lambda: machine_picture(self.book, which, of, wording=wording),
+        )
+
     def _get(self, key: tuple[str, ...], make: Callable[[], _Document]) -> _Document:
         with self._guard:
             making = self._making.setdefault(key, threading.Lock())
@@ -128,7 +158,22 @@ class Documents:
             with self._guard:
                 self._kept[key] = stamp, self.clock(), made
                 self._kept.move_to_end(key)
-                while len(self._kept) > _MOST:
-                    dropped, _ = self._kept.popitem(last=False)
+                pictures = [one for one in self._kept if one[0] == "picture"]
+                over = pictures[: max(0, len(pictures) - _MOST_PICTURES)]
+                over += [one for one in self._kept if one not in over][
+                    : max(0, len(self._kept) - len(over) - _MOST)
+                ]
+                for dropped in over:
+                    del self._kept[dropped]
                     self._making.pop(dropped, None)
             return made
+
+
+def _system_v(book: Path, which: str) -> Literal[12, 24]:
+    from shearbolt.app.concluding.kept import conclusions_of
+    from shearbolt.app.concluding.record import read_machine
+    from shearbolt.app.use_cases.opening import opened_book, tables_of
+
+    with opened_book(book) as opened:
+        record = read_machine(opened, opened.machine(which))
+        return conclusions_of(opened, record, tables_of(opened)).system_v or 12

@@ -49,8 +49,12 @@ def fault(request: Request) -> Response:
     look = site.look(request)
     document = site.documents.fault(request.path_params["fault"], look.wording)
     owner = site.documents.machine(document["machine"], look.wording)
+    checked = site.documents.checks_done(document["machine"], look.wording)["done"]
     return site.page(
-        request, "fault.html", shown=fault_shown(document, owner, look), done=_done(request)
+        request,
+        "fault.html",
+        shown=fault_shown(document, owner, look, checked),
+        done=_done(request),
     )
 
 

@@ -23,12 +23,17 @@ BY_LAMPS = "Go by the lamps and the gauges: with a red lamp lit, stop as soon as
 class CheckShown:
     """One check as a page shows it."""
 
-    words: str
+    title: str
+    """What to do, in a few words."""
+    steps: str
+    """How, in sentences; '' where the title says it all."""
     minutes: str
     tools: str
     settles: str
     cautions: tuple[str, ...]
     not_possible: str
+    form: str
+    """Address at which to tell what came of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,22 +63,25 @@ class Verdict:
     first_check: CheckShown | None
 
 
-def check_shown(check: Check) -> CheckShown:
-    """Put a check in words."""
+def check_shown(check: Check, fault: str) -> CheckShown:
+    """Put a check of a fault in words."""
+    title, *steps = phrases.SENTENCES.split(phrases.sentence(check["words"]))
     return CheckShown(
-        words=phrases.sentence(check["words"]),
+        title=title,
+        steps=" ".join(steps),
         minutes=f"about {check['minutes']:.0f} min" if check["minutes"] else "",
         tools=", ".join(check["tools"]),
         settles=" or ".join(words.CAUSES[one] for one in check["settles"]),
         cautions=tuple(phrases.sentence(one) for one in check["cautions"]),
         not_possible=phrases.sentence(check["not_possible_because"] or ""),
+        form=f"/faults/{fault}/checks/{check['check']}",
     )
 
 
-def first_check(checks: Sequence[Check]) -> CheckShown | None:
-    """Give the first check that can be done here."""
-    can = [one for one in checks if one["not_possible_because"] is None]
-    return check_shown(can[0]) if can else None
+def first_check(fault: Fault) -> CheckShown | None:
+    """Give the first check of a fault that can be done here."""
+    can = [one for one in fault["checks"] if one["not_possible_because"] is None]
+    return check_shown(can[0], fault["fault"]) if can else None
 
 
 def fault_name(fault: Fault) -> str:
@@ -85,8 +93,8 @@ def fault_verdict(fault: Fault, look: Look) -> Verdict:
     """Say what to do if this fault is on."""
     advice = fault["advice"]
     if advice is None:
-        return _none(first_check(fault["checks"]))
-    return _shown(advice, look, first_check(fault["checks"]), "", "")
+        return _none(first_check(fault))
+    return _shown(advice, look, first_check(fault), "", "")
 
 
 def machine_verdict(machine: MachineDocument, look: Look) -> Verdict:
@@ -122,9 +130,7 @@ def machine_verdict(machine: MachineDocument, look: Look) -> Verdict:
             first_check=None,
         )
     fault, advice = behind[0]
-    return _shown(
-        advice, look, first_check(fault["checks"]), fault["fault"], fault_name(fault), because
-    )
+    return _shown(advice, look, first_check(fault), fault["fault"], fault_name(fault), because)
 
 
 def _shown(

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from shearbolt.app.documents import FaultDocument, MachineDocument, Setting
+from shearbolt.app.documents import (
+    CheckDoneEntry,
+    Evidence,
+    FaultDocument,
+    MachineDocument,
+    Setting,
+    Suspect,
+)
 from shearbolt.web import phrases, words
-from shearbolt.web.life import Life, life_of
 from shearbolt.web.look import Look
 from shearbolt.web.verdict import CheckShown, Verdict, check_shown, fault_name, fault_verdict
 from shearbolt.web.view_machine import (
@@ -23,15 +30,41 @@ _SPELLS_SHOWN = 5
 
 
 @dataclass(frozen=True, slots=True)
+class EvidenceShown:
+    """One fact that was seen."""
+
+    words: str
+    speaks: str
+    """Which way, and how strongly."""
+    reason: str
+    counts: bool
+    """False: a stronger fact of the same kind says it already."""
+    source: str
+    visits: tuple[tuple[str, str], ...]
+    """The looks that tell of it, and when."""
+
+
+@dataclass(frozen=True, slots=True)
 class SuspectShown:
     """A candidate cause."""
 
     words: str
     odds: str
     percent: int
+    before: str
+    """How likely it was before anything was seen; '' where that is much the same."""
+    percent_before: int
     contributing: bool
-    evidence: tuple[tuple[str, str, str], ...]
-    """What was seen, which way and how strongly it speaks, and where that comes from."""
+    evidence: tuple[EvidenceShown, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DoneShown:
+    """A check that somebody did."""
+
+    title: str
+    found: str
+    when: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,13 +94,18 @@ class FaultShown:
     setting_others: tuple[str, ...]
     setting_would_tell: str
     trend: str
+    cannot_tell: bool
+    not_judged: tuple[str, ...]
+    known_here: tuple[str, ...]
     suspects: tuple[SuspectShown, ...]
     other: str
     other_percent: int
     checks: tuple[CheckShown, ...]
+    checks_done: tuple[DoneShown, ...]
+    pictures: frozenset[str]
+    """Those of its pictures that have something to show."""
     repairs: tuple[RepairRow, ...]
     figures: tuple[tuple[str, str], ...]
-    life: Life | None
     spells: tuple[tuple[str, str, str], ...]
     """When, how it ended, and in which visit; the latest first."""
     older_spells: tuple[tuple[str, str, str], ...]
@@ -77,8 +115,13 @@ class FaultShown:
     facts: tuple[tuple[str, str], ...]
 
 
-def fault_shown(document: FaultDocument, machine: MachineDocument, look: Look) -> FaultShown:
-    """Make the page of a fault; `machine` gives its neighbours and the hours of its looks."""
+def fault_shown(
+    document: FaultDocument,
+    machine: MachineDocument,
+    look: Look,
+    done: Sequence[CheckDoneEntry] = (),
+) -> FaultShown:
+    """Make the page of a fault; `machine` gives its neighbours, `done` the checks done there."""
     by_id = {one["fault"]: one for one in machine["faults"]}
     root = by_id.get(document["root"] or "")
     name = fault_name(document)
@@ -120,14 +163,22 @@ def fault_shown(document: FaultDocument, machine: MachineDocument, look: Look) -
         if setting
         else (),
         setting_would_tell=phrases.sentence(setting["would_tell"] or "") if setting else "",
-        trend=words.TRENDS.get(trend["direction"], "") if trend else "",
-        suspects=_suspects(document),
+        trend=phrases.sentence(trend["words"]) if trend else "",
+        cannot_tell=document["cannot_tell"],
+        not_judged=tuple(phrases.sentence(one) for one in document["not_judged"]),
+        known_here=tuple(phrases.sentence(one) for one in document["known_here"]),
+        suspects=tuple(suspect_shown(one, look) for one in document["suspects"]),
         other=phrases.odds(other) if other is not None else "",
         other_percent=round(100 * (other or 0.0)),
         checks=_later_checks(document),
+        checks_done=tuple(
+            done_shown(one, look)
+            for one in reversed(done)
+            if one["fault"] == document["fault"] and not one["withdrawn"]
+        ),
+        pictures=_pictures(document, machine),
         repairs=tuple(repair_row(one, [document], look) for one in reversed(document["repairs"])),
         figures=_followup_figures(document),
-        life=life_of(document, machine, look),
         spells=spells[:_SPELLS_SHOWN],
         older_spells=spells[_SPELLS_SHOWN:],
         unrecorded=tuple(phrases.sentence(one["words"]) for one in document["unrecorded"]),
@@ -152,29 +203,71 @@ def fault_shown(document: FaultDocument, machine: MachineDocument, look: Look) -
 
 def _later_checks(document: FaultDocument) -> tuple[CheckShown, ...]:
     """Give the checks but the first that can be done, which stands above by itself."""
-    found = [check_shown(one) for one in document["checks"]]
+    found = [check_shown(one, document["fault"]) for one in document["checks"]]
     first = next((i for i, one in enumerate(found) if not one.not_possible), None)
     return tuple(one for i, one in enumerate(found) if i != first)
 
 
-def _suspects(document: FaultDocument) -> tuple[SuspectShown, ...]:
-    return tuple(
-        SuspectShown(
-            words=phrases.sentence(one["words"] or words.CAUSES[one["cause"]]),
-            odds=phrases.odds(one["probability"]),
-            percent=round(100 * one["probability"]),
-            contributing=one["contributing"],
-            evidence=tuple(
-                (
-                    phrases.sentence(fact["words"]),
-                    _speaks(fact["weight_db"]),
-                    fact["source"],
-                )
-                for fact in one["evidence"]
-            ),
-        )
-        for one in document["suspects"]
+def suspect_shown(one: Suspect, look: Look) -> SuspectShown:
+    """Put a candidate cause in words, with what was seen of it."""
+    percent, before = round(100 * one["probability"]), round(100 * one["odds_before"])
+    return SuspectShown(
+        words=phrases.sentence(one["words"] or words.CAUSES[one["cause"]]),
+        odds=phrases.odds(one["probability"]),
+        percent=percent,
+        before=f"{before} % before anything was seen" if percent != before else "",
+        percent_before=before,
+        contributing=one["contributing"],
+        evidence=tuple(_evidence(fact, look) for fact in one["evidence"]),
     )
+
+
+def _evidence(fact: Evidence, look: Look) -> EvidenceShown:
+    # Each look stands once, by its first moment.
+    told = zip(fact["visits"], fact["at"], fact["at_s"], strict=False)
+    visits = {visit: phrases.when(at, look, at_s) for visit, at, at_s in reversed(list(told))}
+    reason = phrases.sentence(fact["reason"] or "")
+    said = phrases.sentence(fact["words"])
+    return EvidenceShown(
+        words=said,
+        speaks=_speaks(fact["weight_db"]),
+        reason=reason if reason.rstrip(".") not in said else "",
+        counts=fact["counts"],
+        source=fact["source"],
+        visits=tuple(reversed(visits.items())),
+    )
+
+
+def done_shown(one: CheckDoneEntry, look: Look) -> DoneShown:
+    """Put a check that was done in words."""
+    value = "" if one["value"] is None else phrases.reading(one["value"], one["unit"] or "", look)
+    found = ": ".join(part for part in (value, one["outcome_words"]) if part)
+    return DoneShown(
+        title=phrases.sentence(one["title"]).rstrip("."),
+        found=phrases.sentence(found),
+        when=", ".join(
+            part
+            for part in (
+                phrases.when(one["date"], look) if one["date"] else "",
+                "" if one["hours"] is None else phrases.hours(one["hours"]),
+                one["who"] or "",
+                one["note"] or "",
+            )
+            if part
+        ),
+    )
+
+
+def _pictures(document: FaultDocument, machine: MachineDocument) -> frozenset[str]:
+    recorded = {one["visit"] for one in machine["visits"] if one["kind"] != "by_hand"}
+    found = {"life"} if len(machine["visits"]) > 1 else set()
+    if document["suspects"]:
+        found.add("odds")
+    if any(one["visit"] in recorded for one in document["spells"]):
+        found.add("spell")
+        if not document["stale"]:
+            found.add("conditions")
+    return frozenset(found)
 
 
 def _speaks(weight_db: float) -> str:

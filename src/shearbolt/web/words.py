@@ -76,11 +76,6 @@ SCALES: Mapping[str, str] = {
     "starts": "starts",
     "key_cycles": "key cycles",
 }
-TRENDS: Mapping[str, str] = {
-    "rising": "It comes more and more often.",
-    "falling": "It comes less and less often.",
-    "steady": "It comes about as often as before.",
-}
 KINDS: Mapping[str, str] = {
     "recording": "Recording",
     "live": "Listened to",
@@ -127,3 +122,33 @@ SYMPTOMS: tuple[str, ...] = (
     "Warning lamp without a code",
 )
 """What can be tapped instead of typed; all are understood by notes."""
+MEASURED: Mapping[str, str] = {
+    "reference_voltage": "V",
+    "ground_drop": "V",
+    "sensor_resistance": "ohm",
+    "exhaust_sensor_resistance": "ohm",
+    "pickup_resistance": "ohm",
+    "coil_resistance": "ohm",
+    "cold_soak": "K",
+    "second_thermometer": "K",
+    "oil_pressure_at_rest": "kPa",
+    "boost_at_rest": "kPa",
+    "drop_at_rest": "kPa",
+    "other_pressure_at_rest": "kPa",
+    "mechanical_gauge": "kPa",
+    "speed_compare": "%",
+    "def_refractometer": "%",
+    "battery_rest": "V",
+    "earth_cable_drop": "V",
+    "feed_drop": "V",
+    "cranking_drop": "V",
+    "charging_voltage": "V",
+    "bus_60_ohm": "ohm",
+    "bus_high_volts": "V",
+    "unit_power_under_load": "V",
+}
+"""Checks in which something is measured, with the unit in which it is filed."""
+BY_TEMPERATURE = frozenset(("sensor_resistance", "exhaust_sensor_resistance", "cranking_drop"))
+"""Of those the ones whose value means nothing without the temperature at that place."""
+BY_BATTERY = frozenset(("battery_rest", "feed_drop", "charging_voltage"))
+"""Of those the ones whose bands are doubled for a 24 V machine."""

@@ -173,6 +173,22 @@ addEventListener("online", () => {
   for (const form of document.querySelectorAll("form[data-waiting]")) send(form);
 });
 
+// A picture's table comes when it is opened; without it the link there leads to the same table.
+for (const folded of document.querySelectorAll("details[data-table]")) {
+  const load = async () => {
+    if (!folded.open || folded.dataset.there) return;
+    folded.dataset.there = "yes";
+    try {
+      const answer = await fetch(folded.dataset.table);
+      if (!answer.ok) throw new Error(String(answer.status));
+      folded.querySelector("[data-table-here]").innerHTML = await answer.text();
+    } catch {
+      delete folded.dataset.there;
+    }
+  };
+  folded.addEventListener("toggle", load);
+}
+
 // The live page: each moment comes as a piece of the page; the browser reconnects by itself.
 const live = document.querySelector("[data-live]");
 if (live && window.EventSource) {
