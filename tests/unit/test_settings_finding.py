@@ -17,11 +17,13 @@ from tests.made_settings import (
     watched_at,
 )
 
+from shearbolt.reasoning.case import FaultCase
 from shearbolt.reasoning.settings import (
     Setting,
     VisitTable,
     Watched,
     find_setting,
+    ground_for,
     ground_of,
     words_of,
 )
@@ -298,3 +300,24 @@ def test_said_outright_when_nothing_can_be_told() -> None:
     words = dict(words_of(setting))
     assert dict(words[f"setting.{setting.status}"])["starts_total"] == 2
     assert dict(words["setting.p"])["p_smallest"] is not None
+
+
+def test_a_code_for_a_level_is_not_explained_by_its_own_reading() -> None:
+    """That oil is hot when 'oil too hot' comes is no setting (SAE J1939-73, FMI 16)."""
+    rng = np.random.default_rng(7)
+    ground = ground_of(made_tables(rng, Yard(6, 3600)))
+    hot = FaultCase("f", "j1939", "c", 0, 1638, 16, None, "hydraulic oil too hot")
+    jumps = replace(hot, fmi=2)
+    names = {one.quantity for one in ground.conditions if one is not None}
+    assert "hydraulic_c" in names
+    left = ground_for(ground, hot)
+    told = {one.quantity for one in left.conditions if one is not None}
+    assert told == names - {"hydraulic_c"}
+    assert ground_for(ground, jumps) is ground
+    # Every condition that is left holds in the same rows as before.
+    rows = np.arange(0, ground.rows, 97)
+    place = {one: i for i, one in enumerate(ground.conditions) if one is not None}
+    for i, one in enumerate(left.conditions):
+        if one is not None:
+            assert np.array_equal(left.held(rows, [i]), ground.held(rows, [place[one]]))
+            assert left.quantity[i] == ground.quantity[place[one]]

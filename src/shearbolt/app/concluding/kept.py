@@ -25,6 +25,7 @@ from shearbolt.reasoning.case import FaultCase, MachineCase
 from shearbolt.reasoning.settings import (
     Setting,
     find_setting,
+    ground_for,
     ground_of,
     lasting_name,
     tables_of,
@@ -32,7 +33,7 @@ from shearbolt.reasoning.settings import (
 )
 from shearbolt.reasoning.settings.spoken import spoken_of
 
-SHAPE = "2"
+SHAPE = "3"
 """Raised when what is kept changes its shape or its meaning."""
 T = TypeVar("T")
 
@@ -125,7 +126,8 @@ def settings_together(case: MachineCase) -> Mapping[str, Setting]:
     def one(fault: FaultCase) -> Setting:
         said = spoken_of(case, fault.fault)
         name = lasting_name(fault)
-        return find_setting(ground, fault.fault, watched(case, fault), said, name=name)
+        mine = ground_for(ground, fault)
+        return find_setting(mine, fault.fault, watched(case, fault), said, name=name)
 
     with ThreadPoolExecutor(2) as pool:
         found = tuple(pool.map(one, case.faults))

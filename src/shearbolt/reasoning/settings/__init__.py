@@ -3,6 +3,7 @@
 from shearbolt.reasoning.settings.finding import (
     PERMUTATIONS,
     find_setting,
+    ground_for,
     lasting_name,
     settings_of,
     tables_of,
@@ -32,6 +33,7 @@ __all__ = [
     "Watched",
     "Words",
     "find_setting",
+    "ground_for",
     "ground_of",
     "lasting_name",
     "settings_of",

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from shearbolt.dictionary.quantities import quantities
 from shearbolt.model.instants import SECOND_US
 from shearbolt.reasoning.case import FaultCase, MachineCase
 from shearbolt.reasoning.phases import Rows
@@ -90,7 +91,7 @@ def settings_of(
     ground = ground_of(tables_of(case))
     return {
         fault.fault: find_setting(
-            ground,
+            ground_for(ground, fault),
             fault.fault,
             watched(case, fault),
             spoken_of(case, fault.fault),
@@ -100,6 +101,23 @@ def settings_of(
         )
         for fault in case.faults
     }
+
+
+LEVEL_FMIS = frozenset({0, 1, 15, 16, 17, 18})
+CIRCUIT_FMIS = frozenset({3, 4, 5, 6})
+
+
+def ground_for(ground: Ground, fault: FaultCase) -> Ground:
+    """Leave out what a code says by itself: that its own reading was beyond the limit.
+
+    So it is for levels (SAE J1939-73 FMI 0, 1, 15 to 18), for circuits at the end of their scale
+    (3 to 6) and for states; where a reading jumps, its own value may tell the place.
+    """
+    if fault.spn is None:
+        return ground
+    own = [one for one in quantities() if fault.spn in one.spns]
+    said = fault.fmi in LEVEL_FMIS or fault.fmi in CIRCUIT_FMIS
+    return ground.without({one.key for one in own if said or one.unit == "state"})
 
 
 def lasting_name(fault: FaultCase) -> str:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -94,6 +94,26 @@ class Ground:
     def flags(self, rows: Rows) -> npt.NDArray[np.uint8]:
         """Give the conditions of rows: rows' shape plus one axis of all bits, 0 or 1."""
         return np.unpackbits(self.bits[rows], axis=-1, bitorder="little")
+
+    def without(self, quantities: Collection[str]) -> Ground:
+        """Give the same ground without the conditions of some quantities.
+
+        Every quantity has bytes of its own, so whole bytes go.
+        """
+        mine = [one is not None and one.quantity in quantities for one in self.conditions[::8]]
+        if not any(mine):
+            return self
+        stays = np.flatnonzero(~np.asarray(mine, np.bool_))
+        kept = (stays[:, None] * 8 + np.arange(8)).ravel()
+        conditions = tuple(self.conditions[i] for i in kept.tolist())
+        coarse = [i for i, one in enumerate(conditions) if one is not None and one.coarse]
+        return replace(
+            self,
+            conditions=conditions,
+            bits=np.ascontiguousarray(self.bits[:, stays]),
+            quantity=self.quantity[kept],
+            coarse=np.asarray(coarse, np.intp),
+        )
 
     def values(self, quantity: str, rows: Rows) -> F32:
         """Give a quantity's values in rows; NaN where not known, and in the empty row."""
