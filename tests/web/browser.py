@@ -103,6 +103,8 @@ class Hands:
             "a.row:has-text('down ·')",
         )
         found = [str(page.locator(one).first.get_attribute("href")) for one in kinds]
+        found += [found[0] + "/checks/look_at_plug", found[0] + "/picture/life"]
+        found += [machine + "/picture/soot"]
         forms = [machine + "/note", machine + "/repair", "/note", "/bring", "/live", "/settings"]
         plugs = ["/plug", "/plug/nine-round", "/plug/sixteen-long"]
         return ["/", machine, *found, *forms, *plugs, "/nowhere"]

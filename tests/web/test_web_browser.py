@@ -107,6 +107,32 @@ def test_a_repair_stands_with_its_fault(phone: Hands) -> None:
     page.get_by_role("heading", name="Did it hold?").wait_for()
 
 
+def test_a_check_moves_the_odds(phone: Hands) -> None:
+    page = phone.open("/")
+    page.get_by_role("link", name="Grey").tap()
+    page.locator("a.row", has_text="Engine coolant temperature").first.tap()
+    # The picture of its life is there, and its table comes when it is asked for.
+    drawn = page.locator("img[src*='/picture/life']")
+    drawn.scroll_into_view_if_needed()
+    page.wait_for_function(
+        "one => one.complete && one.naturalWidth > 0", arg=drawn.element_handle()
+    )
+    folded = page.locator("details[data-table$='/picture/life/table']")
+    folded.locator("summary").tap()
+    folded.locator("table tbody tr").first.wait_for()
+    page.get_by_role("link", name="What did you find? Coolant level").tap()
+    page.get_by_role("button", name="Put it in the book").tap()
+    phone.see("Tap what came of it.")
+    phone.troubles = [it for it in phone.troubles if "422" not in it]
+    page.get_by_label("Too low").tap()
+    page.get_by_role("button", name="Put it in the book").tap()
+    page.get_by_role("heading", name="What is likelier now").wait_for()
+    assert "Likeliest now: It is truly so" in page.locator("main").inner_text()
+    assert page.locator("path.was").count() >= 2
+    page.get_by_role("link", name="Back to the fault").tap()
+    page.get_by_role("heading", name="What was checked").wait_for()
+
+
 def test_the_keyboard_alone_is_enough(browser: Browser, site: str, book: Path) -> None:
     with hands(browser, site, DESK) as one:
         page = one.open("/")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from shearbolt.app.documents import Fault, MachineDocument, Repair, VisitBrief
+from shearbolt.app.documents import Fault, Followup, MachineDocument, Repair, VisitBrief
 from shearbolt.web import phrases, words
 from shearbolt.web.look import Look
 from shearbolt.web.verdict import Verdict, fault_name, machine_verdict
@@ -42,8 +42,8 @@ class RepairRow:
     hours: str
     results: tuple[tuple[str, str, str], ...]
     """Class of the answer, its word, its sentence; one a fault."""
-    faults: tuple[tuple[str, str], ...]
-    """Identifier and name of the faults it was meant for."""
+    faults: tuple[tuple[str, str, tuple[tuple[str, str, str], ...]], ...]
+    """Identifier and name of the faults it was meant for, and the answers for each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,20 +204,31 @@ def code_of(fault: Fault) -> str:
 
 def repair_row(repair: Repair, faults: list[Fault], look: Look) -> RepairRow:
     """Put a repair in words, with the answer whether it held for each of its faults."""
+    answers = {
+        fault["fault"]: tuple(
+            _answer(one) for one in fault["followups"] if one["repair"] == repair["repair"]
+        )
+        for fault in faults
+    }
     names = {one["fault"]: fault_name(one) for one in faults}
-    results = []
-    for fault in faults:
-        for one in fault["followups"]:
-            if one["repair"] == repair["repair"]:
-                kind = one["result"] or "unknown"
-                results.append((kind, words.HELD[kind], phrases.sentence(one["words"] or "")))
     return RepairRow(
         text=phrases.sentence(repair["text"]).rstrip("."),
         when=phrases.when(repair["date"], look) if repair["date"] else "",
         hours="" if repair["hours"] is None else phrases.hours(repair["hours"]),
-        results=tuple(results),
-        faults=tuple((one, names.get(one, one)) for one in repair["faults"]),
+        results=tuple(answer for told in answers.values() for answer in told),
+        faults=tuple((one, names.get(one, one), answers.get(one, ())) for one in repair["faults"]),
     )
+
+
+def _answer(one: Followup) -> tuple[str, str, str]:
+    """Give the class of an answer, its word, and its sentence without that word."""
+    kind = one["result"] or "unknown"
+    word = words.HELD[kind]
+    told = one["words"] or ""
+    head, colon, rest = told.partition(": ")
+    if colon and word.casefold().endswith(head.casefold().removeprefix("did ")):
+        told = rest
+    return kind, word, phrases.sentence(told)
 
 
 def _look(visit: VisitBrief, look: Look) -> LookRow:
