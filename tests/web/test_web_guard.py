@@ -160,7 +160,12 @@ def test_what_people_type_stays_text(pages: Pages) -> None:
         assert "<img src=x" not in html, address
         assert "<script>alert" not in html, address
         assert "1337" not in Inside(html).text, address
-        assert not any(tag == "img" for tag, _ in Inside(html).elements)
+        # The only pictures are ours, from addresses of ours, and do nothing else.
+        for tag, attributes in Inside(html).elements:
+            if tag == "img":
+                told = dict(attributes)
+                assert re.fullmatch(r"/[\w/-]+/picture/\w+\.svg", told["src"] or ""), address
+                assert not any(name.startswith("on") for name in told)
 
 
 def test_settings_live_in_strict_cookies(pages: Pages) -> None:
