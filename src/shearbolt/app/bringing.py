@@ -222,6 +222,10 @@ class _Crew:
             return task.result()
         except BrokenProcessPool:
             return instead()
+        except KeyboardInterrupt:
+            # The data-frame library ends its work at Ctrl-C in a reader, too, and tells of it
+            # there: it is one interruption, told once.
+            raise KeyboardInterrupt from None
 
     def _tell(self, words: str | None = None) -> None:
         done = sum(min(a, b) for a, b in zip(self._done, self._sizes, strict=False))
