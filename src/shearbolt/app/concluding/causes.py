@@ -70,27 +70,20 @@ def _code(fault: r.Fault) -> tuple[object, ...]:
     return fault.kind, fault.spn, fault.fmi, fault.code, fault.manufacturer_code, fault.function
 
 
-def contexts_of(
-    case: MachineCase, odds: Mapping[str, FaultOdds] | None = None
-) -> dict[str, CheckContext]:
-    """Give what checks of each fault depend on."""
-    return {one.fault: context_of(case, one, (odds or {}).get(one.fault)) for one in case.faults}
-
-
-def answers_given(
-    case: MachineCase, company: Company, contexts: Mapping[str, CheckContext]
-) -> tuple[AnswerWeights, ...]:
+def answers_given(case: MachineCase, company: Company) -> tuple[AnswerWeights, ...]:
     """Turn the checks that people did into weights, each for its fault and for that fault's root.
 
     A follower has the odds of its root, so what was answered for one counts for both.
     """
+    faults = {one.fault: one for one in case.faults}
     found: list[AnswerWeights] = []
     by_fault: dict[str, list[CheckDone]] = {}
     for one in case.checks:
         by_fault.setdefault(company.roots.get(one.fault, one.fault), []).append(one)
     for fault, done in by_fault.items():
         moved = [one if one.fault == fault else _for(one, fault) for one in done]
-        found.extend(answers_of(moved, contexts.get(fault, CheckContext())))
+        context = context_of(case, faults[fault]) if fault in faults else CheckContext()
+        found.extend(answers_of(moved, context))
     return tuple(found)
 
 
@@ -110,7 +103,7 @@ def odds_of_machine(
     known: Sequence[FleetCause],
 ) -> dict[str, FaultOdds]:
     """Give the odds of every fault of a machine."""
-    answers = answers_given(case, company, contexts_of(case))
+    answers = answers_given(case, company)
     return dict(
         odds_of(case, examination, settings, company, standings, answers, own_causes(known))
     )
@@ -120,7 +113,6 @@ def checks_of_machine(
     record: MachineRecord, case: MachineCase, odds: Mapping[str, FaultOdds]
 ) -> dict[str, tuple[NextCheck, ...]]:
     """Give what to check next for every fault that has odds; what is done is left out."""
-    contexts = contexts_of(case, odds)
     found: dict[str, tuple[NextCheck, ...]] = {}
     for fault in case.faults:
         if fault.fault not in odds:
@@ -129,7 +121,7 @@ def checks_of_machine(
         told = next_checks(
             asked_of(fault, _function(record, fault)),
             odds[fault.fault].posterior,
-            contexts[fault.fault],
+            context_of(case, fault, odds[fault.fault]),
             done,
             [one for one in case.repairs if fault.fault in one.faults],
         )

@@ -121,10 +121,8 @@ def repair_list(book: Path, which: str, *, wording: Wording) -> RepairsDocument:
         owner = reads.machine(which)
         record = read_machine(reads, owner)
         tables = tables_of(opened)
-        shown = [
-            fault_document(record, one, tables, conclusions_of(opened, record, tables), wording)
-            for one in record.faults
-        ]
+        concluded = conclusions_of(opened, record, tables)
+        shown = [fault_document(record, one, tables, concluded, wording) for one in record.faults]
         by_id = {one["fault"]: one for one in shown}
         repairs = reads.repairs(owner.id, withdrawn=True)
     return {
